@@ -1,0 +1,1 @@
+"""worksprog: a golf course's improvement works, from survey to committee."""
