@@ -1,0 +1,75 @@
+"""The one way from an address to a club's rows: signed in, a member, allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec, TypeVar
+from uuid import UUID
+
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
+from django.db import models
+from django.http import Http404, HttpRequest, HttpResponseBase
+
+from worksprog.clubs.models import Club, Membership, User
+from worksprog.clubs.permissions import MAY, may
+
+P = ParamSpec("P")
+RowT = TypeVar("RowT", bound=models.Model)
+
+
+class ClubRequest(HttpRequest):
+    """A request that has come through the door."""
+
+    user: User
+    club: Club
+    membership: Membership
+
+    def may(self, permission: str) -> bool:
+        return may(self.membership.role, permission)
+
+
+View = Callable[Concatenate[ClubRequest, P], HttpResponseBase]
+
+
+def club_page(permission: str) -> Callable[[View[P]], Callable[..., HttpResponseBase]]:
+    """Open a view to members of the club in the address whose role has ``permission``.
+
+    Not signed in: to the sign-in page. Not a member: 404, so that nothing is learnt. Wrong role: 403.
+    The view gets the request with ``club`` and ``membership`` on it. One query.
+    """
+    if permission not in MAY:
+        raise ValueError(f"{permission!r} is not in the table of permissions")
+
+    def wrap(view: View[P]) -> Callable[..., HttpResponseBase]:
+        @wraps(view)
+        def inner(request: Any, club_slug: str, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            membership = (
+                Membership.objects.select_related("club")
+                .filter(club__slug=club_slug, user=request.user, is_active=True)
+                .first()
+            )
+            if membership is None:
+                raise Http404
+            if not may(membership.role, permission):
+                raise PermissionDenied
+            request.club = membership.club
+            request.membership = membership
+            request.may = lambda name: may(membership.role, name)
+            return view(request, *args, **kwargs)
+
+        guarded = login_required(inner)
+        guarded.permission = permission  # type: ignore[attr-defined]
+        return guarded
+
+    return wrap
+
+
+def get_row(rows: models.QuerySet[RowT] | type[RowT], club: Club, uuid: UUID) -> RowT:
+    """The club's own row of that uuid; 404 for another club's as for one that never was."""
+    queryset = rows if isinstance(rows, models.QuerySet) else rows._default_manager.all()
+    row = queryset.filter(club=club, uuid=uuid).first()
+    if row is None:
+        raise Http404
+    return row
