@@ -13,7 +13,9 @@ env = environ.Env()
 environ.Env.read_env(BASE_DIR / ".env")
 
 DEBUG: bool = env.bool("DEBUG", default=True)
-SECRET_KEY: str = env.str("SECRET_KEY", default="for-development-only" if DEBUG else environ.Env.NOTSET)
+SECRET_KEY: str = env.str(
+    "SECRET_KEY", default="for-development-only" if DEBUG else environ.Env.NOTSET
+)
 ALLOWED_HOSTS: list[str] = env.list(
     "ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"] if DEBUG else []
 )
@@ -80,7 +82,9 @@ _SQLITE_OPTIONS: dict[str, Any] = {
     "timeout": 20,
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
 }
-DATABASES = {"default": env.db("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'worksprog.sqlite3'}")}
+DATABASES = {
+    "default": env.db("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'worksprog.sqlite3'}")
+}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["OPTIONS"] = _SQLITE_OPTIONS
 else:

@@ -74,14 +74,18 @@ class Club(models.Model):
     slug = models.SlugField(max_length=60, unique=True)
     epsg = models.PositiveIntegerField("grid (EPSG code)", default=27700, validators=[check_epsg])
     currency = models.CharField(
-        max_length=3, default="GBP", validators=[RegexValidator(r"^[A-Z]{3}$", "Three letters, as GBP.")]
+        max_length=3,
+        default="GBP",
+        validators=[RegexValidator(r"^[A-Z]{3}$", "Three letters, as GBP.")],
     )
     year_start_month = models.PositiveSmallIntegerField(
         "financial year starts in month",
         default=4,
         validators=[MinValueValidator(1), MaxValueValidator(12)],
     )
-    time_zone = models.CharField(max_length=50, default="Europe/London", validators=[check_time_zone])
+    time_zone = models.CharField(
+        max_length=50, default="Europe/London", validators=[check_time_zone]
+    )
     working_day_h = models.DecimalField(
         "working day (hours)",
         max_digits=4,

@@ -95,7 +95,9 @@ def save_records(rows: Sequence[Row], *, by: User | None, label: str) -> list[Ro
 
 
 @transaction.atomic
-def update_records(rows: Sequence[Row], *, fields: Iterable[str], by: User | None, label: str) -> None:
+def update_records(
+    rows: Sequence[Row], *, fields: Iterable[str], by: User | None, label: str
+) -> None:
     """Change the same fields of many rows of one model, kept as one change with old and new."""
     if not rows:
         return
@@ -133,7 +135,9 @@ def delete_record(row: models.Model, *, by: User | None) -> None:
 
 
 @transaction.atomic
-def set_links(row: models.Model, name: str, others: Iterable[models.Model], *, by: User | None) -> None:
+def set_links(
+    row: models.Model, name: str, others: Iterable[models.Model], *, by: User | None
+) -> None:
     """Set a many-to-many of ``row`` and record which ends came and went."""
     manager = getattr(row, name)
     before = {other.pk: str(other) for other in manager.all()}

@@ -1,0 +1,88 @@
+"""Hours the crew logged, append-only once approved."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.utils import timezone
+
+from worksprog.clubs.models import ClubRecord, Membership, User
+from worksprog.works.models import Item
+
+
+class RoutineKind(models.TextChoices):
+    LEAVES = "leaves", "leaves"
+    MOWING = "mowing", "mowing"
+    BUNKERS = "bunkers", "bunkers"
+    GREENS = "greens", "greens"
+    MACHINES = "machines", "machines"
+    EVENTS = "events", "events and setting up"
+    TRAINING = "training", "training"
+    OTHER = "other", "other routine work"
+
+
+class Ground(models.TextChoices):
+    DRY = "dry", "dry"
+    SHOWERS = "showers", "showers"
+    STOOD_DOWN = "stood_down", "too wet, stood down"
+
+
+class HourEntry(ClubRecord):
+    """One person's hours on one job (or one kind of routine work) on one day."""
+
+    class State(models.TextChoices):
+        LOGGED = "logged", "logged"
+        APPROVED = "approved", "approved"
+        QUERIED = "queried", "queried"
+        WITHDRAWN = "withdrawn", "withdrawn"
+
+    client_id = models.UUIDField(
+        default=uuid.uuid4, help_text="Made on the phone: a resend is known by it."
+    )
+    person = models.ForeignKey(Membership, on_delete=models.PROTECT, related_name="hours")
+    item = models.ForeignKey(
+        Item, null=True, blank=True, on_delete=models.PROTECT, related_name="hours"
+    )
+    routine = models.CharField(max_length=10, choices=RoutineKind.choices, blank=True)
+    worked_on = models.DateField()
+    hours = models.DecimalField(
+        max_digits=4, decimal_places=1, validators=[MinValueValidator(0), MaxValueValidator(24)]
+    )
+    quantity = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
+    ground = models.CharField(max_length=10, choices=Ground.choices, blank=True)
+    note = models.CharField(max_length=500, blank=True)
+    state = models.CharField(max_length=10, choices=State.choices, default=State.LOGGED)
+    logged_at = models.DateTimeField(default=timezone.now)
+    decided_at = models.DateTimeField(null=True, blank=True)
+    decided_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    reason = models.CharField(max_length=200, blank=True)
+    corrects = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrected_by"
+    )
+
+    class Meta:
+        ordering = ["-worked_on", "-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["club", "client_id"], name="logged_once"),
+            models.CheckConstraint(
+                condition=(
+                    (models.Q(item__isnull=False) & models.Q(routine=""))
+                    | (models.Q(item__isnull=True) & ~models.Q(routine=""))
+                ),
+                name="a_job_or_routine_work",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(hours__gte=0) & models.Q(hours__lte=24), name="hours_in_a_day"
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["club", "worked_on"]),
+            models.Index(fields=["item", "worked_on"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.hours} h on {self.worked_on:%d %b %Y}"

@@ -1,0 +1,319 @@
+"""Programme > project > phase > item; the estimate of each; the club's price book."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from django.core.exceptions import ValidationError
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.utils import timezone
+
+from worksprog.clubs.models import ClubRecord, User
+from worksprog.course.models import Feature, Hole
+
+
+class WorkKind(models.TextChoices):
+    CARRIER_PIPE = "carrier_pipe", "carrier pipe"
+    DITCH_DUG = "ditch_dug", "ditch dug"
+    DITCH_REGRADED = "ditch_regraded", "ditch regraded"
+    LATERALS = "laterals", "laterals"
+    TEE_REBUILD = "tee_rebuild", "tee rebuild"
+    BUNKER_NEW = "bunker_new", "bunker, new"
+    BUNKER_FILLED = "bunker_filled", "bunker filled and turfed"
+    PATH = "path", "path"
+    TREE_THINNING = "tree_thinning", "tree thinning"
+    HEADWALL = "headwall", "bridge or headwall"
+    MOUNDING = "mounding", "mounding"
+    SEEDING = "seeding", "seeding"
+    TURFING = "turfing", "turfing"
+
+
+class Programme(ClubRecord):
+    name = models.CharField(max_length=120)
+    revision = models.CharField(max_length=10, default="A")
+    starts_on = models.DateField()
+    ends_on = models.DateField()
+    is_live = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["-is_live", "-starts_on"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def clean(self) -> None:
+        if self.starts_on and self.ends_on and self.ends_on <= self.starts_on:
+            raise ValidationError({"ends_on": "The programme ends before it starts."})
+
+
+class Project(ClubRecord):
+    programme = models.ForeignKey(Programme, on_delete=models.CASCADE, related_name="projects")
+    code = models.CharField(max_length=12)
+    name = models.CharField(max_length=120)
+    purpose = models.TextField(blank=True)
+    priority = models.PositiveSmallIntegerField(default=5, help_text="1 is first.")
+    approved = models.DecimalField(
+        "money approved",
+        max_digits=12,
+        decimal_places=2,
+        default=Decimal("0"),
+        validators=[MinValueValidator(0)],
+    )
+    approved_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["priority", "code"]
+        constraints = [
+            models.UniqueConstraint(fields=["programme", "code"], name="one_project_per_code")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+class Phase(ClubRecord):
+    project = models.ForeignKey(Project, on_delete=models.CASCADE, related_name="phases")
+    name = models.CharField(max_length=120)
+    order = models.PositiveSmallIntegerField(default=1)
+
+    class Meta:
+        ordering = ["project__priority", "project__code", "order"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ItemState(models.TextChoices):
+    PROPOSED = "proposed", "proposed"
+    ON_SITE = "on_site", "on site"
+    GROWING_IN = "growing_in", "growing in"
+    DONE = "done", "done"
+    SHELVED = "shelved", "shelved"
+
+
+class Item(ClubRecord):
+    """One job, of one kind of work, on some features and holes."""
+
+    phase = models.ForeignKey(Phase, on_delete=models.CASCADE, related_name="items")
+    kind = models.CharField(max_length=16, choices=WorkKind.choices)
+    name = models.CharField(max_length=120)
+    order = models.PositiveSmallIntegerField(default=1)
+    features = models.ManyToManyField(Feature, blank=True, related_name="items")
+    holes = models.ManyToManyField(Hole, blank=True, related_name="items")
+    state = models.CharField(max_length=12, choices=ItemState.choices, default=ItemState.PROPOSED)
+    not_before = models.DateField(null=True, blank=True)
+    by_contractor = models.BooleanField("by contractor", default=False)
+    max_share = models.DecimalField(
+        "largest share of the crew's free week",
+        max_digits=3,
+        decimal_places=2,
+        default=Decimal("1.00"),
+    )
+    growing_in_weeks = models.PositiveSmallIntegerField(default=0)
+    holes_closed = models.BooleanField("its holes are out of play", default=False)
+    parameters = models.JSONField(default=dict, blank=True, help_text="What the recipe was given.")
+    started_on = models.DateField(null=True, blank=True)
+    finished_on = models.DateField(null=True, blank=True)
+    notes = models.TextField(blank=True)
+
+    class Meta:
+        ordering = [
+            "phase__project__priority",
+            "phase__project__code",
+            "phase__order",
+            "order",
+            "id",
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Link(ClubRecord):
+    """A drawn order between two items: the second waits for the first."""
+
+    class Type(models.TextChoices):
+        FS = "FS", "finish to start"
+        SS = "SS", "start to start"
+        FF = "FF", "finish to finish"
+        SF = "SF", "start to finish"
+
+    first = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="links_out")
+    then = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="links_in")
+    type = models.CharField(max_length=2, choices=Type.choices, default=Type.FS)
+    lag_days = models.SmallIntegerField(default=0)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["first", "then"], name="one_link_per_pair"),
+            models.CheckConstraint(
+                condition=~models.Q(first=models.F("then")), name="an_item_does_not_wait_for_itself"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.first} → {self.then}"
+
+
+class Category(models.TextChoices):
+    LABOUR = "labour", "labour"
+    PLANT = "plant", "plant"
+    MATERIAL = "material", "material"
+    HAULAGE = "haulage", "haulage"
+    CONTRACTOR = "contractor", "contractor"
+
+
+class Price(ClubRecord):
+    """One line of the price book: what a unit costs, from where and as of when."""
+
+    category = models.CharField(max_length=10, choices=Category.choices)
+    code = models.SlugField(max_length=40)
+    name = models.CharField(max_length=120)
+    unit = models.CharField(max_length=12)
+    low = models.DecimalField(max_digits=12, decimal_places=2, validators=[MinValueValidator(0)])
+    likely = models.DecimalField(max_digits=12, decimal_places=2, validators=[MinValueValidator(0)])
+    high = models.DecimalField(max_digits=12, decimal_places=2, validators=[MinValueValidator(0)])
+    source = models.CharField(max_length=200, blank=True)
+    dated = models.DateField()
+
+    class Meta:
+        ordering = ["category", "name"]
+        constraints = [models.UniqueConstraint(fields=["club", "code"], name="one_price_per_code")]
+
+    def __str__(self) -> str:
+        return f"{self.name} per {self.unit}"
+
+    def clean(self) -> None:
+        if (
+            None not in (self.low, self.likely, self.high)
+            and not self.low <= self.likely <= self.high
+        ):
+            raise ValidationError("Low, likely and high must rise in that order.")
+
+
+class OutputRate(ClubRecord):
+    """Labour hours a unit for a step of a kind of work, as the club's price book has it."""
+
+    kind = models.CharField(max_length=16, choices=WorkKind.choices)
+    step = models.SlugField(max_length=40)
+    name = models.CharField(max_length=120)
+    unit = models.CharField(max_length=12)
+    low_h = models.DecimalField(max_digits=9, decimal_places=4, validators=[MinValueValidator(0)])
+    likely_h = models.DecimalField(
+        max_digits=9, decimal_places=4, validators=[MinValueValidator(0)]
+    )
+    high_h = models.DecimalField(max_digits=9, decimal_places=4, validators=[MinValueValidator(0)])
+    source = models.CharField(max_length=200, blank=True)
+    dated = models.DateField()
+
+    class Meta:
+        ordering = ["kind", "step"]
+        constraints = [
+            models.UniqueConstraint(fields=["club", "kind", "step"], name="one_rate_per_step")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.likely_h} h/{self.unit}"
+
+    def clean(self) -> None:
+        if None not in (self.low_h, self.likely_h, self.high_h) and not (
+            self.low_h <= self.likely_h <= self.high_h
+        ):
+            raise ValidationError("Low, likely and high must rise in that order.")
+
+
+class Estimate(ClubRecord):
+    """The live estimate of an item; once approved it is kept and a later one is a new row."""
+
+    item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="estimates")
+    revision = models.PositiveSmallIntegerField(default=1)
+    made_at = models.DateTimeField(default=timezone.now)
+    made_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+    measured = models.JSONField(
+        default=list, help_text="What was measured: name, value, unit, from which features, how."
+    )
+    feature_versions = models.JSONField(default=dict, help_text="uuid → version when measured.")
+    quantity = models.FloatField("main quantity", default=0)
+    unit = models.CharField(max_length=12, default="m")
+    approved_on = models.DateField(null=True, blank=True)
+    is_live = models.BooleanField(default=True)
+    labour_low_h = models.FloatField(default=0)
+    labour_likely_h = models.FloatField(default=0)
+    labour_high_h = models.FloatField(default=0)
+    money_low = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
+    money_likely = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
+    money_high = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
+
+    class Meta:
+        ordering = ["item", "-revision"]
+        constraints = [
+            models.UniqueConstraint(fields=["item", "revision"], name="one_estimate_per_revision"),
+            models.UniqueConstraint(
+                fields=["item"], condition=models.Q(is_live=True), name="one_live_estimate"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item}, estimate {self.revision}"
+
+
+class EstimateLine(ClubRecord):
+    estimate = models.ForeignKey(Estimate, on_delete=models.CASCADE, related_name="lines")
+    order = models.PositiveSmallIntegerField(default=1)
+    category = models.CharField(max_length=10, choices=Category.choices)
+    step = models.CharField(max_length=40, blank=True)
+    description = models.CharField(max_length=160)
+    price = models.ForeignKey(
+        Price, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    unit = models.CharField(max_length=12)
+    quantity_low = models.FloatField()
+    quantity_likely = models.FloatField()
+    quantity_high = models.FloatField()
+    rate_low = models.DecimalField(max_digits=12, decimal_places=2)
+    rate_likely = models.DecimalField(max_digits=12, decimal_places=2)
+    rate_high = models.DecimalField(max_digits=12, decimal_places=2)
+    amount_low = models.DecimalField(max_digits=12, decimal_places=2)
+    amount_likely = models.DecimalField(max_digits=12, decimal_places=2)
+    amount_high = models.DecimalField(max_digits=12, decimal_places=2)
+    is_by_hand = models.BooleanField(
+        default=False, help_text="Changed by a person, kept on re-measuring."
+    )
+    working = models.JSONField(default=list)
+
+    class Meta:
+        ordering = ["order", "id"]
+
+    def __str__(self) -> str:
+        return self.description
+
+
+class Consent(ClubRecord):
+    """A consent or notice that an item needs from an authority or a neighbour."""
+
+    item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="consents")
+    name = models.CharField(max_length=120)
+    authority = models.CharField(max_length=120, blank=True)
+    asked_on = models.DateField(null=True, blank=True)
+    granted_on = models.DateField(null=True, blank=True)
+    expires_on = models.DateField(null=True, blank=True)
+    notes = models.TextField(blank=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Spend(ClubRecord):
+    """Money that has gone out on an item (an invoice, a hire); crew labour is not money out."""
+
+    item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="spends")
+    spent_on = models.DateField()
+    description = models.CharField(max_length=160)
+    amount = models.DecimalField(max_digits=12, decimal_places=2)
+
+    class Meta:
+        ordering = ["spent_on", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.description} {self.amount}"
