@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from worksprog.calc.pipes import GRAVITY_MS2, check_gradient
-from worksprog.calc.roots import Floats, rising_root
+from worksprog.calc.roots import Floats, one, rising_root
 from worksprog.calc.working import Step, Working
 
 SOURCE_MANNING = "Manning's formula for a trapezoidal channel (Chow 1959)"
@@ -113,11 +113,11 @@ def uniform_flow(section: DitchSection, *, gradient: float, depth_m: float) -> C
     area = (section.bed_width_m + section.side_slope * depth_m) * depth_m
     perimeter = section.bed_width_m + 2 * depth_m * math.sqrt(1 + section.side_slope**2)
     velocity, flow = channel_flows(
-        np.float64(section.bed_width_m),
-        np.float64(section.side_slope),
-        np.float64(depth_m),
-        np.float64(gradient),
-        np.float64(section.manning_n),
+        one(section.bed_width_m),
+        one(section.side_slope),
+        one(depth_m),
+        one(gradient),
+        one(section.manning_n),
     )
     return ChannelFlow(depth_m, area, perimeter, area / perimeter, float(velocity), float(flow))
 
@@ -152,11 +152,11 @@ def normal_depth_m(section: DitchSection, *, flow_m3s: float, gradient: float) -
         raise ValueError(f"A ditch's flow must be above 0 m³/s (l/s given?): {flow_m3s}.")
     return float(
         normal_depths(
-            np.float64(flow_m3s),
-            np.float64(section.bed_width_m),
-            np.float64(section.side_slope),
-            np.float64(gradient),
-            np.float64(section.manning_n),
+            one(flow_m3s),
+            one(section.bed_width_m),
+            one(section.side_slope),
+            one(gradient),
+            one(section.manning_n),
         )
     )
 
@@ -172,7 +172,7 @@ def critical_depth_m(section: DitchSection, *, flow_m3s: float) -> float:
         excess: Floats = GRAVITY_MS2 * area**3 / width - flow_m3s**2
         return excess
 
-    return float(rising_root(too_deep, np.float64(1e-9), np.float64(DEEPEST_M)))
+    return float(rising_root(too_deep, one(1e-9), one(DEEPEST_M)))
 
 
 def capacity_working(section: DitchSection, gradient: float) -> Working:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from worksprog.calc.roots import Floats, rising_root
+from worksprog.calc.roots import Floats, one, rising_root
 from worksprog.calc.working import Step, Working
 
 GRAVITY_MS2 = 9.81
@@ -138,9 +138,7 @@ def full_bore_velocity_ms(
     if not viscosity_m2s > 0 or viscosity_m2s > 1e-4:
         raise ValueError(f"Viscosity {viscosity_m2s:g} m²/s is not water's (about 1.1e-6).")
     velocity = float(
-        full_bore_velocities(
-            np.float64(diameter_m), np.float64(gradient), np.float64(roughness_m), viscosity_m2s
-        )
+        full_bore_velocities(one(diameter_m), one(gradient), one(roughness_m), viscosity_m2s)
     )
     reynolds = velocity * diameter_m / viscosity_m2s
     if reynolds < TURBULENT_REYNOLDS:
@@ -194,7 +192,7 @@ def part_full(depth_ratio: float) -> PartFull:
     """The ratios at one depth ratio y/D, more than 0 and at most 1 (else ValueError)."""
     if not 0 < depth_ratio <= 1:
         raise ValueError(f"A depth ratio y/D lies between 0 and 1; {depth_ratio} was given.")
-    area, radius, velocity, flow = part_full_ratios(np.float64(depth_ratio))
+    area, radius, velocity, flow = part_full_ratios(one(depth_ratio))
     return PartFull(depth_ratio, float(area), float(radius), float(velocity), float(flow))
 
 
@@ -230,7 +228,7 @@ def part_full_flow(
             f"The pipe is asked for {ratio:.3f} times its full-bore flow; running free it can "
             f"carry {MOST_FLOW_RATIO} times at most."
         )
-    depth_ratio = float(depth_ratios_for_flow(np.float64(ratio)))
+    depth_ratio = float(depth_ratios_for_flow(one(ratio)))
     return PartFullFlow(
         depth_m=depth_ratio * diameter_m,
         depth_ratio=depth_ratio,
@@ -256,7 +254,7 @@ def flattest_gradient(
 
     def excess(gradient: float) -> float:
         reached = full_bore_velocities(
-            np.float64(diameter_m), np.float64(gradient), np.float64(roughness_m), viscosity_m2s
+            one(diameter_m), one(gradient), one(roughness_m), viscosity_m2s
         )
         return float(reached) - velocity_ms
 

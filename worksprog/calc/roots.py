@@ -12,6 +12,11 @@ Floats = NDArray[np.float64]
 HALVINGS = 60  # brings any bracket of metres below a double's own grain
 
 
+def one(value: float) -> Floats:
+    """A single number as an array, so that one formula serves one pipe and two thousand."""
+    return np.asarray(value, dtype=np.float64)
+
+
 def rising_root(function: Callable[[Floats], Floats], low: Floats, high: Floats) -> Floats:
     """Where an element-wise rising ``function`` crosses zero between ``low`` and ``high``.
 
