@@ -30,8 +30,8 @@ def test_there_and_back() -> None:
     x, y = np.array([451000.0, 452500.0]), np.array([213000.0, 214200.0])
     lon, lat = grid.to_lonlat(27700, x, y)
     back_x, back_y = grid.from_lonlat(27700, lon, lat)
-    assert np.allclose(back_x, x, atol=1e-4)
-    assert np.allclose(back_y, y, atol=1e-4)
+    assert np.allclose(back_x, x, rtol=0, atol=2e-3)
+    assert np.allclose(back_y, y, rtol=0, atol=2e-3)
     assert (lon < 0).all()
     assert ((lat > 51) & (lat < 53)).all()
 
@@ -58,7 +58,7 @@ def test_many_geometries_convert_at_once_and_missing_stays_missing() -> None:
     degrees = grid.to_wgs84(27700, shapes[:2])
     assert degrees[1] is None
     assert -2 < degrees[0].x < -1
-    assert grid.from_wgs84(27700, degrees)[0].distance(shapely.Point(451000, 213000)) < 1e-4
+    assert grid.from_wgs84(27700, degrees)[0].distance(shapely.Point(451000, 213000)) < 2e-3
 
 
 def test_written_with_seven_decimals_and_longitude_first() -> None:

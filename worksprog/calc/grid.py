@@ -30,7 +30,7 @@ _GEOJSON_TYPES = frozenset(
 )
 
 # A conversion must not depend on whether a server far away answers.
-pyproj.network.set_network_enabled(active=False)
+pyproj.network.set_network_enabled(active=False)  # type: ignore[attr-defined]
 
 
 @dataclass(frozen=True)
@@ -207,7 +207,7 @@ def geometry_from_geojson(data: Mapping[str, Any] | str, epsg: int) -> Any:
     if not isinstance(data, Mapping) or data.get("type") not in _GEOJSON_TYPES:
         raise ValueError("The drawing could not be read: expected a point, a line or an area.")
     try:
-        drawn = shapely.geometry.shape(data)
+        drawn = shapely.geometry.shape(dict(data))
     except (ValueError, TypeError, AttributeError, KeyError, IndexError) as error:
         raise ValueError(
             "The drawing could not be read: its coordinates are not numbers."
