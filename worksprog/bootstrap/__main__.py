@@ -1,10 +1,8 @@
 """``python3 -m worksprog.bootstrap COMMAND``: check the Python first, then do what is asked."""
 
-from __future__ import annotations
-
 import sys
 
-if sys.version_info < (3, 11):
+if sys.version_info < (3, 11):  # noqa: UP036 - an older Python is exactly who must be told
     found = ".".join(str(part) for part in sys.version_info[:3])
     sys.stderr.write(
         "worksprog needs Python 3.11 or newer; this is Python " + found + ".\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -55,7 +56,7 @@ def ensure_node_packages() -> None:
         [*npm, "ci", "--no-progress"],
         what="Fetching the front-end packages",
         log="npm",
-        env={"PATH": f"{Path(npm[0]).parent}:{_path()}"},
+        env=_with_node_first(npm),
     )
     stamp.write_text(digest, encoding="ascii")
 
@@ -67,11 +68,10 @@ def lock_node_packages() -> None:
         [*npm, "install", "--package-lock-only", "--no-progress"],
         what="Locking the front-end packages",
         log="npm-lock",
-        env={"PATH": f"{Path(npm[0]).parent}:{_path()}"},
+        env=_with_node_first(npm),
     )
 
 
-def _path() -> str:
-    import os
-
-    return os.environ.get("PATH", "/usr/bin:/bin")
+def _with_node_first(npm: list[str]) -> dict[str, str]:
+    """npm's own scripts look for node on the PATH."""
+    return {"PATH": f"{Path(npm[0]).parent}:{os.environ.get('PATH', '/usr/bin:/bin')}"}

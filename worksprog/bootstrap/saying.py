@@ -11,7 +11,7 @@ from pathlib import Path
 from worksprog.bootstrap.places import LOGS, ROOT
 
 DISK_FULL = "The disk is full. Free some room and run the same command again; nothing is lost."
-_SIGNS_OF_A_FULL_DISK = ("No space left on device", "ENOSPC", "Disk quota exceeded")
+_SIGNS_OF_A_FULL_DISK = ("No space left on device", "ENOSPC", "Disk quota exceeded", "disk is full")
 _SIGNS_OF_NO_NETWORK = (
     "Temporary failure in name resolution",
     "Temporary failure resolving",

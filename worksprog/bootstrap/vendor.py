@@ -52,7 +52,7 @@ def _copy(source: Path, target: Path) -> None:
     target.write_text("".join(lines), encoding="utf-8")
 
 
-def ensure_vendor(*, want_python: bool = True) -> None:
+def ensure_vendor() -> None:
     """Fill static/vendor when the lock files or this list changed since it was last filled."""
     ensure_node_packages()
     stamp = VENDOR / ".stamp"
@@ -74,10 +74,9 @@ def ensure_vendor(*, want_python: bool = True) -> None:
         _copy(path, VENDOR / target)
     for source, target in FOLDERS.items():
         shutil.copytree(NODE_MODULES / source, VENDOR / target)
-    if want_python:
-        run_step(
-            [PYTHON, "-m", "worksprog.bootstrap.inside", "bundle", VENDOR],
-            what="Making the chart library's bundle",
-            log="bundle",
-        )
+    run_step(
+        [PYTHON, "-m", "worksprog.bootstrap.inside", "bundle", VENDOR],
+        what="Making the chart library's bundle",
+        log="bundle",
+    )
     stamp.write_text(digest, encoding="ascii")
