@@ -1,8 +1,8 @@
 """Critical path: earliest and latest dates of a network of activities, and their floats.
 
 Forward in topological order, backward in the reverse (Kelley and Walker 1959; Hendrickson,
-*Project Management for Construction*, ch. 10). With ES, EF the earliest start and finish, LS, LF the
-latest, d the duration, and a link from i to j with lag l:
+*Project Management for Construction*, ch. 10). With ES, EF the earliest start and finish, LS, LF
+the latest, d the duration, and a link from i to j with lag l:
 
     finish to start    ES(j) ≥ EF(i) + l        start to start     ES(j) ≥ ES(i) + l
     finish to finish   EF(j) ≥ EF(i) + l        start to finish    EF(j) ≥ ES(i) + l
@@ -244,7 +244,7 @@ def dated_path(activities: Sequence[DatedActivity], links: Sequence[Link]) -> Da
             start[key], finish[key] = activity.finished
             continue
         from_day, done_by = activity.earliest, None
-        blocked = next((l.before for l in into.get(key, ()) if l.before in beyond), None)
+        blocked = next((link.before for link in into.get(key, ()) if link.before in beyond), None)
         if blocked is not None:
             beyond[key] = f"waits for {by_key[blocked]}, which has no dates"
             continue
@@ -324,12 +324,21 @@ def three_point(low: float, likely: float, high: float) -> tuple[float, float]:
     return (low + 4 * likely + high) / 6, ((high - low) / 6) ** 2
 
 
-def chance_by(path: Path, variances: Mapping[Key, float], deadline: float) -> tuple[float, float]:
+def chance_by(
+    path: Path, links: Sequence[Link], variances: Mapping[Key, float], deadline: float
+) -> tuple[float, float]:
     """Variance along the critical path, and the chance Φ((D − μ) / σ) of meeting a deadline.
 
-    Optimistic where other paths are nearly as long, because it looks at one path only.
+    Of several critical paths the one with the largest variance counts. Optimistic where other
+    paths are nearly as long, because it looks at one path only.
     """
-    variance = sum(variances[key] for key in path.critical)
+    critical = set(path.critical)
+    into = _by([link for link in links if {link.before, link.after} <= critical], "after")
+    so_far: dict[Key, float] = {}
+    for key in path.critical:
+        before = max((so_far[link.before] for link in into.get(key, ())), default=0.0)
+        so_far[key] = before + variances[key]
+    variance = max(so_far.values(), default=0.0)
     if variance == 0:
         return 0.0, 1.0 if path.length <= deadline else 0.0
     z = (deadline - path.length) / math.sqrt(variance)
