@@ -5,8 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import django_stubs_ext
 import environ
 from csp.constants import NONCE, NONE, SELF
+
+# Lets forms and managers name their model as their type parameter at run time too.
+django_stubs_ext.monkeypatch()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()

@@ -1,0 +1,38 @@
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from worksprog.clubs.models import Club, Role
+
+
+class SheetForm(forms.Form):
+    """A plain form whose marked fields point at their errors for screen readers."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+
+
+class ClubForm(forms.ModelForm[Club]):
+    class Meta:
+        model = Club
+        fields = ["name", "epsg", "currency", "year_start_month", "time_zone", "working_day_h"]
+        help_texts = {
+            "epsg": "The grid that your surveyor delivers in, for example 27700 for Great Britain.",
+            "year_start_month": "1 for January, 4 for April.",
+            "time_zone": "For example Europe/London.",
+        }
+
+
+class MemberForm(SheetForm):
+    email = forms.EmailField(label="E-mail address")
+    first_name = forms.CharField(max_length=60)
+    last_name = forms.CharField(max_length=60)
+    role = forms.ChoiceField(choices=Role.choices)
+
+
+class MemberChangeForm(SheetForm):
+    role = forms.ChoiceField(choices=Role.choices)
+    is_active = forms.BooleanField(label="may sign in to this club", required=False)
