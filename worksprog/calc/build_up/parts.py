@@ -1,0 +1,223 @@
+"""What an estimate is made of: measures, parameters, recipes, and the price book they draw on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Decimal
+from enum import StrEnum
+
+from worksprog.calc.ranges import ThreePoint
+from worksprog.calc.working import Step, Working
+
+PENNY = Decimal("0.01")
+
+
+class Category(StrEnum):
+    """Under which head a line is added up."""
+
+    LABOUR = "labour"
+    PLANT = "plant"
+    MATERIAL = "material"
+    HAULAGE = "haulage"
+    CONTRACTOR = "contractor"
+
+
+class BasedOn(StrEnum):
+    """Where a quantity or a parameter of an estimate came from."""
+
+    MEASURED = "measured"
+    ENTERED = "entered"
+    ASSUMED = "assumed"
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A quantity read off the features; ``assumed`` stands in when they do not tell it."""
+
+    name: str
+    label: str
+    unit: str
+    assumed: float | None = None
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A figure of the design or the ground that the estimator sets, with what is usual.
+
+    ``usual`` is a range where it is never known beforehand (bulking, waste): low, likely and high
+    of the estimate use its three values. A set parameter is certain.
+    """
+
+    name: str
+    label: str
+    unit: str
+    usual: ThreePoint
+    minimum: float
+    maximum: float
+    choices: tuple[float, ...] = ()
+
+    def checked(self, value: float) -> float:
+        """The value itself; ValueError with the label when it is out of bounds."""
+        if self.choices and value not in self.choices:
+            offered = ", ".join(f"{choice:g}" for choice in self.choices)
+            raise ValueError(f"{self.label}: choose one of {offered} {self.unit}, not {value:g}.")
+        if not self.minimum <= value <= self.maximum:
+            raise ValueError(
+                f"{self.label}: from {self.minimum:g} to {self.maximum:g} {self.unit} is "
+                f"expected, not {value:g}."
+            )
+        return value
+
+
+@dataclass(frozen=True)
+class LineRecipe:
+    """One line that follows from a derived quantity.
+
+    ``rate``: output rate in units per hour; with it the line is hours, without it quantities.
+    ``price``: code in the price book; ``{name}`` in it is filled from the parameters.
+    ``waste``: name of the parameter that is added to the quantity as a share.
+    """
+
+    key: str
+    category: Category
+    description: str
+    quantity: str
+    price: str
+    rate: str = ""
+    waste: str = ""
+
+
+Values = Mapping[str, float]
+Derive = Callable[[Values], dict[str, Step]]
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How one kind of work is measured and built up."""
+
+    kind: str
+    title: str
+    measures: tuple[Measure, ...]
+    parameters: tuple[Parameter, ...]
+    derive: Derive
+    lines: tuple[LineRecipe, ...]
+    progress: str  # the measure by which the work's progress is told
+    assumes: tuple[str, ...] = ()
+
+    def measure(self, name: str) -> Measure:
+        return next(measure for measure in self.measures if measure.name == name)
+
+    def parameter(self, name: str) -> Parameter:
+        return next(parameter for parameter in self.parameters if parameter.name == name)
+
+
+@dataclass(frozen=True)
+class MoneyRange:
+    """Low, likely and high in money; ValueError unless they rise."""
+
+    low: Decimal
+    likely: Decimal
+    high: Decimal
+
+    def __post_init__(self) -> None:
+        if not self.low <= self.likely <= self.high:
+            raise ValueError(
+                f"Low, likely and high must rise: {self.low}, {self.likely}, {self.high}."
+            )
+
+    @classmethod
+    def exactly(cls, value: Decimal) -> MoneyRange:
+        return cls(value, value, value)
+
+    @classmethod
+    def nothing(cls) -> MoneyRange:
+        return cls.exactly(Decimal("0.00"))
+
+    def plus(self, other: MoneyRange) -> MoneyRange:
+        return MoneyRange(self.low + other.low, self.likely + other.likely, self.high + other.high)
+
+    def as_points(self) -> ThreePoint:
+        return ThreePoint(float(self.low), float(self.likely), float(self.high))
+
+
+def to_penny(amount: Decimal, penny: Decimal = PENNY) -> Decimal:
+    """Rounded to the smallest coin, halves to the even one, so that many roundings even out."""
+    return amount.quantize(penny, rounding=ROUND_HALF_EVEN)
+
+
+@dataclass(frozen=True)
+class Price:
+    """What one unit costs, before tax."""
+
+    code: str
+    name: str
+    unit: str
+    amount: MoneyRange
+    source: str
+
+
+@dataclass(frozen=True)
+class OutputRate:
+    """How many units are done in one hour of one person or one machine."""
+
+    code: str
+    name: str
+    unit: str  # of what is done: "m", "m³"
+    per_hour: ThreePoint
+    source: str
+
+
+@dataclass(frozen=True)
+class Book:
+    """The prices and output rates an estimate draws on."""
+
+    prices: Mapping[str, Price]
+    rates: Mapping[str, OutputRate]
+
+    def price(self, code: str, *, used_for: str) -> Price:
+        """The entry; ValueError names the code, the line that wants it and what to do."""
+        if code not in self.prices:
+            raise ValueError(
+                f"The price book has no entry '{code}', which '{used_for}' needs: add it there."
+            )
+        return self.prices[code]
+
+    def rate(self, code: str, *, used_for: str) -> OutputRate:
+        if code not in self.rates:
+            raise ValueError(
+                f"The price book has no output rate '{code}', which '{used_for}' needs: "
+                "add it there."
+            )
+        rate = self.rates[code]
+        if rate.per_hour.low <= 0:
+            raise ValueError(f"The output rate '{code}' must be more than 0 an hour.")
+        return rate
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of an estimate; hours are the club's own crew's, and only on labour lines."""
+
+    key: str
+    category: Category
+    description: str
+    quantity: ThreePoint  # hours where the line is worked out by an output rate
+    unit: str
+    unit_price: MoneyRange
+    labour_h: ThreePoint
+    amount: MoneyRange
+    working: Working
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """An item's build-up."""
+
+    kind: str
+    derived: Mapping[str, Step]
+    lines: tuple[Line, ...]
+    labour_h: ThreePoint
+    money: MoneyRange
+    by_category: Mapping[Category, MoneyRange]
+    working: Working
