@@ -4,7 +4,53 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+from django.test import Client
+
+from tests.cast import Cast, make_cast
 from tests.outside.conftest import ROWS
+
+
+@pytest.fixture(autouse=True)
+def quick_and_apart(settings: Any, tmp_path: Any) -> None:
+    """Cheap password hashes, and files of a test's own."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.MEDIA_ROOT = tmp_path / "files"
+
+
+@pytest.fixture
+def cast(db: None) -> Cast:
+    return make_cast()
+
+
+@pytest.fixture
+def as_manager(cast: Cast) -> Client:
+    return _signed_in(cast.manager)
+
+
+@pytest.fixture
+def as_committee(cast: Cast) -> Client:
+    return _signed_in(cast.committee)
+
+
+@pytest.fixture
+def as_staff(cast: Cast) -> Client:
+    return _signed_in(cast.staff)
+
+
+@pytest.fixture
+def as_stranger(cast: Cast) -> Client:
+    return _signed_in(cast.stranger)
+
+
+def _signed_in(user: Any) -> Client:
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def pytest_addoption(parser: Any) -> None:
+    parser.addoption("--show-checks", action="store_true", help="print the outside-checks table")
 
 
 def pytest_terminal_summary(terminalreporter: Any, config: Any) -> None:
@@ -19,7 +65,3 @@ def pytest_terminal_summary(terminalreporter: Any, config: Any) -> None:
         terminalreporter.write_line(
             "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
         )
-
-
-def pytest_addoption(parser: Any) -> None:
-    parser.addoption("--show-checks", action="store_true", help="print the outside-checks table")

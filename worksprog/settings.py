@@ -115,6 +115,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign-in"
+AXES_USERNAME_FORM_FIELD = "username"  # the form's name for it, not the model's
 AXES_FAILURE_LIMIT = env.int("SIGN_IN_TRIES", default=8)
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
@@ -135,6 +136,7 @@ USE_THOUSAND_SEPARATOR = False
 STATIC_URL = "/static/"
 STATICFILES_DIRS = [BASE_DIR / "static"]
 STATIC_ROOT = VAR_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(VAR_DIR / "files")))
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
@@ -145,6 +147,7 @@ STORAGES = {
     },
 }
 WHITENOISE_USE_FINDERS = DEBUG
+WHITENOISE_AUTOREFRESH = DEBUG
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 IMPORT_MAX_BYTES = env.int("IMPORT_MAX_BYTES", default=60 * 1024 * 1024)
