@@ -170,6 +170,7 @@ CONTENT_SECURITY_POLICY = {
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 if not DEBUG:
+    SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
     SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=True)
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=31_536_000)
@@ -181,6 +182,40 @@ if not DEBUG:
 EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
 vars().update(EMAIL_CONFIG)
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="worksprog@localhost")
+
+# Long jobs. The row of a run is the truth (worksprog/runs); the broker only carries its number.
+CELERY_BROKER_URL: str = env.str("CELERY_BROKER_URL", default="filesystem://")
+CELERY_TASK_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_MAX_TASKS_PER_CHILD = 20
+CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 20
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TASK_SOFT_TIME_LIMIT: int = env.int("RUN_LONGEST_S", default=1800)
+CELERY_TASK_TIME_LIMIT = CELERY_TASK_SOFT_TIME_LIMIT + 60
+CELERY_TIMEZONE = "UTC"
+if CELERY_BROKER_URL.startswith("filesystem"):
+    _BROKER = {name: VAR_DIR / "broker" / name for name in ("queue", "control")}
+    for _folder in _BROKER.values():
+        _folder.mkdir(parents=True, exist_ok=True)
+    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {
+        "data_folder_in": str(_BROKER["queue"]),
+        "data_folder_out": str(_BROKER["queue"]),
+        "control_folder": str(_BROKER["control"]),
+        "polling_interval": 0.25,
+    }
+    # It would write a file for every word between workers, and there is one worker.
+    CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
+else:
+    # Longer than the longest job: else Redis hands a second copy out while the first is at work.
+    CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 2 * CELERY_TASK_TIME_LIMIT}
+RUN_ATTEMPTS = 3
+RUN_STALE_AFTER_S: float = env.float("RUN_STALE_AFTER_S", default=60)
+RUN_SWEEP_EVERY_S: float = env.float("RUN_SWEEP_EVERY_S", default=60)
 
 LOGGING: dict[str, Any] = {
     "version": 1,

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from django.urls import include, path
 
+from worksprog.runs.health import healthz
+
 urlpatterns = [
+    path("healthz", healthz, name="healthz"),
     path("", include("worksprog.clubs.urls")),
     path("c/<slug:club_slug>/", include("worksprog.clubs.urls_club")),
+    path("c/<slug:club_slug>/runs/", include("worksprog.clubs.urls_runs")),
     path("c/<slug:club_slug>/course/", include("worksprog.course.urls")),
     path("c/<slug:club_slug>/drainage/", include("worksprog.drainage.urls")),
     path("c/<slug:club_slug>/works/", include("worksprog.works.urls")),
