@@ -23,7 +23,8 @@ class WorkKind(models.TextChoices):
     BUNKER_FILLED = "bunker_filled", "bunker filled and turfed"
     PATH = "path", "path"
     TREE_THINNING = "tree_thinning", "tree thinning"
-    HEADWALL = "headwall", "bridge or headwall"
+    HEADWALL = "headwall", "headwall"
+    BRIDGE = "bridge", "bridge"
     MOUNDING = "mounding", "mounding"
     SEEDING = "seeding", "seeding"
     TURFING = "turfing", "turfing"
@@ -112,7 +113,11 @@ class Item(ClubRecord):
     )
     growing_in_weeks = models.PositiveSmallIntegerField(default=0)
     holes_closed = models.BooleanField("its holes are out of play", default=False)
-    parameters = models.JSONField(default=dict, blank=True, help_text="What the recipe was given.")
+    parameters = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Figures entered by hand: of the design, or a quantity that no feature tells.",
+    )
     started_on = models.DateField(null=True, blank=True)
     finished_on = models.DateField(null=True, blank=True)
     notes = models.TextField(blank=True)
@@ -164,6 +169,15 @@ class Category(models.TextChoices):
     CONTRACTOR = "contractor", "contractor"
 
 
+_LEAST_RATE = Decimal("0.0001")
+
+
+def _rises(row: Price | OutputRate) -> bool:
+    """True as well while one of the three is missing: its own field says so then."""
+    figures = (row.low, row.likely, row.high)
+    return None in figures or row.low <= row.likely <= row.high
+
+
 class Price(ClubRecord):
     """One line of the price book: what a unit costs, from where and as of when."""
 
@@ -176,6 +190,7 @@ class Price(ClubRecord):
     high = models.DecimalField(max_digits=12, decimal_places=2, validators=[MinValueValidator(0)])
     source = models.CharField(max_length=200, blank=True)
     dated = models.DateField()
+    is_confirmed = models.BooleanField("confirmed by the club", default=False)
 
     class Meta:
         ordering = ["category", "name"]
@@ -185,41 +200,44 @@ class Price(ClubRecord):
         return f"{self.name} per {self.unit}"
 
     def clean(self) -> None:
-        if (
-            None not in (self.low, self.likely, self.high)
-            and not self.low <= self.likely <= self.high
-        ):
+        if not _rises(self):
             raise ValidationError("Low, likely and high must rise in that order.")
 
 
 class OutputRate(ClubRecord):
-    """Labour hours a unit for a step of a kind of work, as the club's price book has it."""
+    """How many units one person or one machine does in an hour, as the club has it."""
 
-    kind = models.CharField(max_length=16, choices=WorkKind.choices)
-    step = models.SlugField(max_length=40)
+    code = models.SlugField(max_length=40)
     name = models.CharField(max_length=120)
-    unit = models.CharField(max_length=12)
-    low_h = models.DecimalField(max_digits=9, decimal_places=4, validators=[MinValueValidator(0)])
-    likely_h = models.DecimalField(
-        max_digits=9, decimal_places=4, validators=[MinValueValidator(0)]
+    unit = models.CharField("unit of what is done", max_length=12)
+    low = models.DecimalField(
+        "an hour, low", max_digits=10, decimal_places=4, validators=[MinValueValidator(_LEAST_RATE)]
     )
-    high_h = models.DecimalField(max_digits=9, decimal_places=4, validators=[MinValueValidator(0)])
+    likely = models.DecimalField(
+        "an hour, likely",
+        max_digits=10,
+        decimal_places=4,
+        validators=[MinValueValidator(_LEAST_RATE)],
+    )
+    high = models.DecimalField(
+        "an hour, high",
+        max_digits=10,
+        decimal_places=4,
+        validators=[MinValueValidator(_LEAST_RATE)],
+    )
     source = models.CharField(max_length=200, blank=True)
     dated = models.DateField()
+    is_confirmed = models.BooleanField("confirmed by the club", default=False)
 
     class Meta:
-        ordering = ["kind", "step"]
-        constraints = [
-            models.UniqueConstraint(fields=["club", "kind", "step"], name="one_rate_per_step")
-        ]
+        ordering = ["name"]
+        constraints = [models.UniqueConstraint(fields=["club", "code"], name="one_rate_per_code")]
 
     def __str__(self) -> str:
-        return f"{self.name}: {self.likely_h} h/{self.unit}"
+        return f"{self.name}: {self.likely.normalize():f} {self.unit}/h"
 
     def clean(self) -> None:
-        if None not in (self.low_h, self.likely_h, self.high_h) and not (
-            self.low_h <= self.likely_h <= self.high_h
-        ):
+        if not _rises(self):
             raise ValidationError("Low, likely and high must rise in that order.")
 
 
@@ -234,6 +252,7 @@ class Estimate(ClubRecord):
         default=list, help_text="What was measured: name, value, unit, from which features, how."
     )
     feature_versions = models.JSONField(default=dict, help_text="uuid → version when measured.")
+    parameters = models.JSONField(default=dict, help_text="Figures of design the recipe used.")
     quantity = models.FloatField("main quantity", default=0)
     unit = models.CharField(max_length=12, default="m")
     approved_on = models.DateField(null=True, blank=True)
@@ -244,6 +263,11 @@ class Estimate(ClubRecord):
     money_low = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
     money_likely = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
     money_high = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
+    labour_p80_h = models.FloatField("labour, 8 in 10 chance within", default=0)
+    money_p80 = models.DecimalField(
+        "money, 8 in 10 chance within", max_digits=12, decimal_places=2, default=Decimal("0")
+    )
+    working = models.JSONField(default=list)
 
     class Meta:
         ordering = ["item", "-revision"]
