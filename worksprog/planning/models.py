@@ -2,16 +2,38 @@
 
 from __future__ import annotations
 
+from calendar import month_name
+
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils import timezone
 
+from worksprog.calc.workdays import MonthDay
 from worksprog.clubs.models import ClubRecord, User
 from worksprog.works.models import Item, Programme, WorkKind
 
 _MONTH = [MinValueValidator(1), MaxValueValidator(12)]
 _DAY = [MinValueValidator(1), MaxValueValidator(31)]
+
+
+class PlanRules(ClubRecord):
+    """How a club's crew works: one row a club, made when first changed."""
+
+    gang = models.PositiveSmallIntegerField(
+        "people on one job",
+        default=3,
+        validators=[MinValueValidator(1), MaxValueValidator(60)],
+        help_text="The usual gang: how fast a job goes when the crew has hours enough.",
+    )
+    works_saturday = models.BooleanField("works go on on Saturdays", default=False)
+    works_sunday = models.BooleanField("works go on on Sundays", default=False)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["club"], name="one_set_of_plan_rules")]
+
+    def __str__(self) -> str:
+        return "how the crew works"
 
 
 class WorkWindow(ClubRecord):
@@ -22,13 +44,38 @@ class WorkWindow(ClubRecord):
     from_day = models.PositiveSmallIntegerField(validators=_DAY)
     to_month = models.PositiveSmallIntegerField(validators=_MONTH)
     to_day = models.PositiveSmallIntegerField(validators=_DAY)
-    reason = models.CharField(max_length=200, blank=True)
+    reason = models.CharField(max_length=300, blank=True)
+    is_firm = models.BooleanField(
+        "plans keep inside it",
+        default=True,
+        help_text="Without the tick a plan may leave the window, and says so.",
+    )
 
     class Meta:
         ordering = ["kind", "from_month", "from_day"]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()}: {self.from_day}/{self.from_month} – {self.to_day}/{self.to_month}"
+        return f"{self.get_kind_display()}: {self.days}"
+
+    @property
+    def days(self) -> str:
+        return (
+            f"{self.from_day} {month_name[self.from_month]} to "
+            f"{self.to_day} {month_name[self.to_month]}"
+        )
+
+    def clean(self) -> None:
+        wrong = {}
+        for end in ("from", "to"):
+            month, day = getattr(self, f"{end}_month"), getattr(self, f"{end}_day")
+            if month is None or day is None:
+                continue
+            try:
+                MonthDay(month, day)
+            except ValueError as error:
+                wrong[f"{end}_day"] = f"{error}."
+        if wrong:
+            raise ValidationError(wrong)
 
 
 class CrewWeek(ClubRecord):
@@ -73,6 +120,34 @@ class Closure(ClubRecord):
             raise ValidationError({"to_date": "The last day is before the first."})
 
 
+class ItemPlanning(ClubRecord):
+    """What the plan is told about one item beyond its estimate."""
+
+    item = models.OneToOneField(Item, on_delete=models.CASCADE, related_name="planning")
+    gang = models.PositiveSmallIntegerField(
+        "people on this job",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(60)],
+        help_text="Empty: the club's usual gang.",
+    )
+    least_days = models.PositiveSmallIntegerField(
+        "working days at the least",
+        null=True,
+        blank=True,
+        validators=[MaxValueValidator(1000)],
+        help_text="A contractor's days, or days that no crew can shorten.",
+    )
+    may_spread = models.BooleanField(
+        "may run over several winters",
+        default=False,
+        help_text="Without the tick it is done in one opening of its window.",
+    )
+
+    def __str__(self) -> str:
+        return f"planning of {self.item}"
+
+
 class Plan(ClubRecord):
     """One schedule of a programme; the live one is replaced, a baseline is kept for ever."""
 
@@ -82,7 +157,11 @@ class Plan(ClubRecord):
     as_of = models.DateField()
     is_live = models.BooleanField(default=True)
     baseline_name = models.CharField(max_length=80, blank=True)
-    weeks = models.JSONField(default=list, help_text="week start, hours free, hours planned.")
+    baseline_kept_at = models.DateTimeField(null=True, blank=True)
+    weeks = models.JSONField(
+        default=list, help_text="week, crew_h, routine_h, left_h and planned_h of each week."
+    )
+    notes = models.JSONField(default=list, help_text="What the plan could not keep, in words.")
 
     class Meta:
         ordering = ["-made_at", "-id"]
@@ -97,6 +176,8 @@ class Plan(ClubRecord):
 
 
 class PlannedItem(ClubRecord):
+    """Dates of one item in one plan. ``finish`` is its last day of work; hours from now on."""
+
     plan = models.ForeignKey(Plan, on_delete=models.CASCADE, related_name="items")
     item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="planned")
     labour_h = models.FloatField(default=0)
@@ -110,6 +191,7 @@ class PlannedItem(ClubRecord):
     hours_by_week = models.JSONField(default=dict)
     waits_for = models.CharField(max_length=200, blank=True)
     not_placed = models.CharField(max_length=300, blank=True)
+    caution = models.CharField(max_length=500, blank=True)
 
     class Meta:
         ordering = ["start", "id"]
