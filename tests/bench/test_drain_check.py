@@ -1,0 +1,58 @@
+"""Two thousand reaches are to be checked in half a second."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from worksprog.calc.ditches import DitchSection
+from worksprog.calc.network import Node, Reach, Storm, check_drains
+from worksprog.calc.pipes import PipeSection
+
+
+def network(count: int, *, divides: bool) -> tuple[list[Reach], list[Node]]:
+    """Random trees falling to outfalls, pipes and ditches mixed, ends a little off."""
+    chance = random.Random(11)
+    places = [(0.0, 0.0)]
+    levels = [50.0]
+    reaches = []
+    for index in range(count):
+        below = chance.randrange(max(0, index - 60), index + 1)
+        place = (37.0 * (index % 50) + 20, 41.0 * (index // 50) + 20)
+        level = levels[below] + chance.uniform(0.05, 0.6)
+        is_pipe = chance.random() < 0.7
+        near = tuple(value + chance.uniform(-0.1, 0.1) for value in places[below])
+        reaches.append(
+            Reach(
+                key=str(index),
+                name=f"R{index}",
+                kind="pipe" if is_pipe else "ditch",
+                line=(place, near),
+                length_m=60.0,
+                upstream_invert_m=level,
+                downstream_invert_m=levels[below],
+                section=PipeSection(0.225) if is_pipe else DitchSection(0.5, 1.5, 0.8, 0.035, 0.15),
+                catchment_ha=chance.uniform(0.01, 0.1),
+            )
+        )
+        places.append(place)
+        levels.append(level)
+    if divides:
+        reaches[-1] = Reach(
+            key="split",
+            name="split",
+            kind="pipe",
+            line=(reaches[count // 2].line[0], (-500.0, -500.0)),
+            length_m=100.0,
+        )
+    return reaches, [Node("O1", "O1", "outfall", 0.0, 0.0)]
+
+
+@pytest.mark.parametrize("divides", [False, True])
+def test_two_thousand_reaches(benchmark, divides):
+    reaches, nodes = network(2000, divides=divides)
+    check = benchmark(check_drains, reaches, nodes, Storm("1 in 10 year", 30.0))
+    assert len(check.reaches) == 2000
+    assert check.count("carries") > 500
+    assert benchmark.stats.stats.median <= 0.5

@@ -1,0 +1,176 @@
+"""The check itself: join, follow, gather, carry, and say what came of it."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+
+import numpy as np
+
+from worksprog.calc.ditches import DitchSection
+from worksprog.calc.network.capacity import Carried, carry, find_levels
+from worksprog.calc.network.findings import find_advice, find_faults, node_lookup
+from worksprog.calc.network.flow import Way, find_way, gather
+from worksprog.calc.network.given import Limits, Node, Reach, Storm
+from worksprog.calc.network.joining import Joined, join_ends
+from worksprog.calc.network.result import Finding, NetworkCheck, ReachCheck, State
+from worksprog.calc.roots import Floats
+
+UNKNOWN_FROM = ("missing_level", "uphill", "flat", "missing_section")
+USUAL_LIMITS = Limits()
+
+
+def check_drains(
+    reaches: Sequence[Reach], nodes: Sequence[Node], storm: Storm, limits: Limits = USUAL_LIMITS
+) -> NetworkCheck:
+    """Check a drain network for one storm.
+
+    Flow by the rational method, gathered downstream; gradient from inverts; capacity by
+    Colebrook–White (pipes) or Manning (ditches). Whatever is wrong with the network is named in
+    its findings, not raised. Raises ValueError for keys that are used twice and for coordinates
+    that are not numbers.
+    """
+    given = {reach.key: reach for reach in reaches}
+    if len(given) != len(reaches):
+        raise ValueError("Two reaches have the same key.")
+    by_node = node_lookup(nodes)
+    joined = join_ends(reaches, nodes, tolerance_m=limits.tolerance_m)
+    way = find_way(joined, len(reaches))
+    levels = find_levels(reaches, joined)
+    own = np.array(
+        [(reach.catchment_ha, reach.catchment_ha * reach.runoff_coefficient) for reach in reaches],
+        dtype=np.float64,
+    ).reshape(-1, 2)
+    area_ha, runoff_ha = gather(way, own).T
+    flow = runoff_ha * storm.intensity_mm_h / 360
+    carried = carry(reaches, levels.gradient, flow, limits)
+    faults = list(find_faults(reaches, joined, way, levels, limits))
+    advice = list(find_advice(reaches, carried, area_ha, limits))
+    words: dict[str, list[Finding]] = defaultdict(list)
+    for finding in faults:
+        for key in finding.reach_keys:
+            words[key].append(finding)
+
+    outfalls = _outfalls(joined, way)
+    steps = _build_steps(way)
+    checks = []
+    for index, reach in enumerate(reaches):
+        up, down = joined.upstream[index], joined.downstream[index]
+        state, verdict = _verdict(index, reach, words[reach.key], flow, carried)
+        checks.append(
+            ReachCheck(
+                key=reach.key,
+                name=reach.name,
+                kind=reach.kind,
+                standing=reach.standing,
+                length_m=reach.length_m,
+                upstream_level_m=_known(levels.upstream_m, index),
+                upstream_level_from=levels.upstream_from[index],
+                downstream_level_m=_known(levels.downstream_m, index),
+                downstream_level_from=levels.downstream_from[index],
+                gradient=_known(levels.gradient, index),
+                own_area_ha=reach.catchment_ha,
+                area_above_ha=_known(area_ha, index),
+                runoff_area_ha=_known(runoff_ha, index),
+                flow_m3s=_known(flow, index),
+                capacity_m3s=_known(carried.capacity_m3s, index),
+                capacity_velocity_ms=_known(carried.capacity_velocity_ms, index),
+                velocity_ms=_known(carried.velocity_ms, index),
+                depth_m=_known(carried.depth_m, index),
+                spare_share=_known(carried.spare_share, index),
+                state=state,
+                verdict=verdict,
+                faults=tuple(finding.words for finding in words[reach.key]),
+                above=tuple(reaches[other].key for other in way.above[index]),
+                below=tuple(reaches[other].key for other in way.below[index]),
+                enters_at_m=way.enters_at_m.get(index),
+                upstream_name=joined.junctions[up].name,
+                downstream_name=joined.junctions[down].name,
+                upstream_node_keys=tuple(node.key for node in joined.junctions[up].nodes),
+                downstream_node_keys=tuple(node.key for node in joined.junctions[down].nodes),
+                outfall_name=outfalls[index],
+                build_step=steps.get(index),
+                waits_for=tuple(
+                    reaches[other].key
+                    for other in way.below[index]
+                    if not reaches[other].standing and other != index
+                ),
+            )
+        )
+    order = sorted(steps, key=lambda index: (steps[index], outfalls[index], reaches[index].name))
+    return NetworkCheck(
+        storm=storm,
+        limits=limits,
+        reaches=tuple(checks),
+        findings=tuple(faults + advice),
+        moved=joined.moved,
+        junctions=joined.junctions,
+        order=tuple(reaches[index].key for index in order),
+        given=given,
+        nodes=by_node,
+    )
+
+
+def _known(values: Floats, index: int) -> float | None:
+    value = float(values[index])
+    return None if math.isnan(value) else value
+
+
+def _outfalls(joined: Joined, way: Way) -> list[str]:
+    """The outfall each reach's water comes to; where it divides, the first that is reached."""
+    names = [""] * len(way.below)
+    for index in range(len(names)):
+        end = joined.junctions[joined.downstream[index]]
+        if end.takes_water_away and not way.below[index]:
+            names[index] = next(node.name for node in end.nodes if node.kind in ("outfall", "pond"))
+    for index in way.building_order:
+        if not names[index]:
+            names[index] = next((names[other] for other in way.below[index] if names[other]), "")
+    return names
+
+
+def _build_steps(way: Way) -> dict[int, int]:
+    steps: dict[int, int] = {}
+    for index in way.building_order:
+        steps[index] = 1 + max((steps[other] for other in way.below[index]), default=0)
+    return steps
+
+
+def _verdict(
+    index: int, reach: Reach, faults: list[Finding], flow: Floats, carried: Carried
+) -> tuple[State, str]:
+    capacity, wanted = carried.capacity_m3s[index], flow[index]
+    why = next((finding for finding in faults if finding.kind in UNKNOWN_FROM), None)
+    if why is not None:
+        return "unknown", {
+            "missing_level": "cannot be told: a level is missing",
+            "uphill": "cannot be told: its levels do not fall",
+            "flat": "cannot be told: it is flat",
+            "missing_section": "cannot be told: its section is not entered",
+        }[why.kind]
+    if math.isnan(capacity):
+        return "unknown", "cannot be told: too flat and small to run turbulent"
+    if math.isnan(wanted):
+        return "unknown", (
+            f"can carry {capacity * 1000:.0f} l/s; what comes to it cannot be told, for it is in "
+            "or below a loop"
+        )
+    if wanted == 0:
+        return "unknown", f"can carry {capacity * 1000:.0f} l/s; no catchment is entered above it"
+    if wanted <= capacity:
+        spare = math.floor(carried.spare_share[index] * 100)
+        if spare == 0:
+            return "carries", "carries it, with nothing to spare"
+        return "carries", f"carries it, {spare} % to spare"
+    short = f"too small by {_litres(wanted - capacity)} l/s"
+    if isinstance(reach.section, DitchSection):
+        deeper = carried.needed_depth_m[index] + reach.section.freeboard_m - reach.section.depth_m
+        return "too_small", f"{short}: {max(deeper, 0.01):.2f} m deeper would carry it"
+    bore = math.ceil(carried.least_bore_m[index] * 1000)
+    return "too_small", f"{short}: needs a bore of {bore} mm at this gradient"
+
+
+def _litres(flow_m3s: float) -> str:
+    litres = flow_m3s * 1000
+    return f"{litres:.0f}" if litres >= 9.5 else f"{litres:.1f}"

@@ -1,0 +1,98 @@
+"""What the check is given: reaches, nodes, the storm and the limits it holds them to."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from worksprog.calc.ditches import DitchSection
+from worksprog.calc.pipes import PipeSection
+from worksprog.calc.rainfall import check_area, check_intensity, check_runoff_coefficient
+
+ReachKind = Literal["pipe", "ditch"]
+NodeKind = Literal["chamber", "headwall", "outfall", "pond"]
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Node:
+    """A chamber, headwall, outfall or pond inlet: a point with its levels, where known (m)."""
+
+    key: str
+    name: str
+    kind: NodeKind
+    x_m: float
+    y_m: float
+    invert_m: float | None = None
+    cover_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Reach:
+    """One pipe or ditch, its line in the direction of flow, in the club's grid.
+
+    ``section_fault`` says why there is no section, when what was entered cannot be one.
+    ``standing`` is False for what is still to be built.
+    """
+
+    key: str
+    name: str
+    kind: ReachKind
+    line: tuple[Point, ...]
+    length_m: float
+    upstream_invert_m: float | None = None
+    downstream_invert_m: float | None = None
+    section: PipeSection | DitchSection | None = None
+    section_fault: str = ""
+    catchment_ha: float = 0.0
+    runoff_coefficient: float = 0.35
+    standing: bool = True
+
+    def __post_init__(self) -> None:
+        if len(self.line) < 2:
+            raise ValueError(f"{self.name}: a line has at least two points.")
+        if not math.isfinite(self.length_m) or self.length_m <= 0:
+            raise ValueError(f"{self.name}: a length must be more than 0 m.")
+        check_area(self.catchment_ha)
+        if self.catchment_ha:
+            check_runoff_coefficient(self.runoff_coefficient)
+        if self.section is not None and isinstance(self.section, PipeSection) != (
+            self.kind == "pipe"
+        ):
+            raise ValueError(f"{self.name}: a {self.kind} was given the other kind's section.")
+
+
+@dataclass(frozen=True)
+class Storm:
+    """The rain the network is checked for."""
+
+    name: str
+    intensity_mm_h: float
+
+    def __post_init__(self) -> None:
+        check_intensity(self.intensity_mm_h)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What is taken as joined, flat, silting or scouring.
+
+    least_pipe_velocity_ms  full-bore velocity below which fine sand and silt settle: 1.4 ft/s
+                            (US drainage texts, second-hand)
+    most_ditch_velocity_ms  velocity above which a bare clay or sparse grass ditch cuts:
+                            1.2 m/s lies between the published limits for grass mixtures on easily
+                            eroded soil (4 ft/s, SCS-TP-61) and stiff clay (Fortier & Scobey)
+    """
+
+    tolerance_m: float = 0.5
+    flat_gradient: float = 1e-4
+    level_slack_m: float = 0.02
+    least_pipe_velocity_ms: float = 0.43
+    most_ditch_velocity_ms: float = 1.2
+
+    def __post_init__(self) -> None:
+        if not 0 < self.tolerance_m <= 10:
+            raise ValueError(
+                f"A joining tolerance of {self.tolerance_m:g} m is not between 0 and 10 m."
+            )

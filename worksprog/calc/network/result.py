@@ -1,0 +1,277 @@
+"""What the check gives back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from worksprog.calc import ditches, pipes
+from worksprog.calc.ditches import DitchSection
+from worksprog.calc.network.given import Limits, Node, Point, Reach, ReachKind, Storm
+from worksprog.calc.network.joining import Junction, Moved
+from worksprog.calc.pipes import PipeSection
+from worksprog.calc.rainfall import MOST_CATCHMENT_HA, SOURCE_RATIONAL
+from worksprog.calc.working import Step, Working
+
+State = Literal["carries", "too_small", "unknown"]
+FindingKind = Literal[
+    "loop",
+    "uphill",
+    "flat",
+    "dead_end",
+    "missing_level",
+    "missing_section",
+    "split",
+    "step_up",
+    "narrows",
+    "strung_out",
+    "stray_node",
+    "silting",
+    "scour",
+    "large_catchment",
+]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something wrong (a fault) or worth a look (advice), in plain words, and where."""
+
+    kind: FindingKind
+    words: str
+    reach_keys: tuple[str, ...]
+    place: Point | None = None
+    is_fault: bool = True
+
+
+@dataclass(frozen=True)
+class PathPiece:
+    """A stretch of the way down to the outfall: a reach from a chainage along it to its end."""
+
+    key: str
+    from_m: float
+
+
+@dataclass(frozen=True)
+class ReachCheck:
+    """One reach, checked. None stands for what cannot be known; the verdict says why."""
+
+    key: str
+    name: str
+    kind: ReachKind
+    standing: bool
+    length_m: float
+    upstream_level_m: float | None
+    upstream_level_from: str
+    downstream_level_m: float | None
+    downstream_level_from: str
+    gradient: float | None
+    own_area_ha: float
+    area_above_ha: float | None  # its own included
+    runoff_area_ha: float | None  # sum of C x A, its own included
+    flow_m3s: float | None
+    capacity_m3s: float | None
+    capacity_velocity_ms: float | None
+    velocity_ms: float | None
+    depth_m: float | None
+    spare_share: float | None  # of the capacity; below 0 when too small
+    state: State
+    verdict: str
+    faults: tuple[str, ...]  # words of the faults this reach has
+    above: tuple[str, ...]
+    below: tuple[str, ...]
+    enters_at_m: float | None  # chainage on the reach below, where it enters part way along
+    upstream_name: str
+    downstream_name: str
+    upstream_node_keys: tuple[str, ...]
+    downstream_node_keys: tuple[str, ...]
+    outfall_name: str  # "" when its water reaches none
+    build_step: int | None  # 1 is built first; None in or above a loop
+    waits_for: tuple[str, ...]  # reaches directly below that do not stand yet
+
+    @property
+    def one_in(self) -> float | None:
+        return 1 / self.gradient if self.gradient else None
+
+    @property
+    def shortfall_m3s(self) -> float:
+        if self.flow_m3s is None or self.capacity_m3s is None:
+            return 0.0
+        return max(0.0, self.flow_m3s - self.capacity_m3s)
+
+
+@dataclass(frozen=True)
+class NetworkCheck:
+    """The whole network, checked for one storm."""
+
+    storm: Storm
+    limits: Limits
+    reaches: tuple[ReachCheck, ...]
+    findings: tuple[Finding, ...]
+    moved: tuple[Moved, ...]
+    junctions: tuple[Junction, ...]
+    order: tuple[str, ...]  # keys, outfall first; reaches in or above a loop are left out
+    given: Mapping[str, Reach] = field(repr=False)
+    nodes: Mapping[str, Node] = field(repr=False)
+    _by_key: dict[str, ReachCheck] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_by_key", {reach.key: reach for reach in self.reaches})
+
+    def reach(self, key: str) -> ReachCheck:
+        """KeyError when the network has no such reach."""
+        return self._by_key[key]
+
+    def count(self, state: State) -> int:
+        return sum(reach.state == state for reach in self.reaches)
+
+    @property
+    def faults(self) -> tuple[Finding, ...]:
+        return tuple(finding for finding in self.findings if finding.is_fault)
+
+    @property
+    def advice(self) -> tuple[Finding, ...]:
+        return tuple(finding for finding in self.findings if not finding.is_fault)
+
+    def way_down(self, key: str) -> list[PathPiece]:
+        """The reaches from one down to its outfall; where the flow divides, the first branch.
+
+        Stops where a loop would begin again. KeyError for an unknown reach.
+        """
+        path: list[PathPiece] = []
+        seen: set[str] = set()
+        from_m = 0.0
+        here: str | None = key
+        while here is not None and here not in seen:
+            seen.add(here)
+            reach = self.reach(here)
+            path.append(PathPiece(here, from_m))
+            from_m = reach.enters_at_m or 0.0
+            here = reach.below[0] if reach.below else None
+        return path
+
+    def pairs_below_first(self) -> list[tuple[str, str]]:
+        """(below, above): the reach below is built before the one above it."""
+        return [
+            (below, reach.key)
+            for reach in self.reaches
+            if reach.build_step is not None
+            for below in reach.below
+        ]
+
+    def workings(self, key: str) -> tuple[Working, ...]:
+        """How each figure of one reach came about; only what could be computed."""
+        reach, given = self.reach(key), self.given[key]
+        found = [self._flow_working(reach, given)]
+        if reach.upstream_level_m is not None and reach.downstream_level_m is not None:
+            found.append(_gradient_working(reach))
+        if reach.gradient is None or reach.capacity_m3s is None:
+            return tuple(found)
+        flows = reach.flow_m3s is not None and reach.flow_m3s > 0
+        if isinstance(given.section, PipeSection):
+            found.append(pipes.capacity_working(given.section, reach.gradient))
+            most = pipes.MOST_FLOW_RATIO * reach.capacity_m3s
+            if flows and reach.flow_m3s is not None and reach.flow_m3s <= most:
+                found.append(
+                    pipes.velocity_working(
+                        given.section,
+                        flow_m3s=reach.flow_m3s,
+                        full_flow_m3s=reach.capacity_m3s,
+                        full_velocity_ms=reach.capacity_velocity_ms or 0.0,
+                    )
+                )
+        elif isinstance(given.section, DitchSection):
+            found.append(ditches.capacity_working(given.section, reach.gradient))
+            if flows and reach.flow_m3s is not None:
+                found.append(
+                    ditches.velocity_working(
+                        given.section, flow_m3s=reach.flow_m3s, gradient=reach.gradient
+                    )
+                )
+        if reach.spare_share is not None and reach.flow_m3s is not None:
+            found.append(_verdict_working(reach))
+        return tuple(found)
+
+    def _flow_working(self, reach: ReachCheck, given: Reach) -> Working:
+        steps = [
+            Step("A", "own catchment", given.catchment_ha, "ha", source="entered"),
+            Step(
+                "C", "share of the rain that runs off", given.runoff_coefficient, source="entered"
+            ),
+            Step(
+                "C·A",
+                "own catchment that runs off",
+                given.catchment_ha * given.runoff_coefficient,
+                "ha",
+                formula="C × A",
+            ),
+        ]
+        for key in reach.above:
+            above = self.reach(key)
+            if above.runoff_area_ha is not None:
+                steps.append(
+                    Step(
+                        "C·A",
+                        f"comes from {above.name} ({above.area_above_ha:.2f} ha)",
+                        above.runoff_area_ha,
+                        "ha",
+                        source="its own working",
+                    )
+                )
+        if reach.runoff_area_ha is None or reach.flow_m3s is None:
+            return Working(
+                title="Flow",
+                steps=tuple(steps),
+                notes=("It stands in or below a loop, so what comes to it cannot be told.",),
+            )
+        steps += [
+            Step("ΣC·A", "all that runs off to here", reach.runoff_area_ha, "ha", formula="sum"),
+            Step("i", self.storm.name, self.storm.intensity_mm_h, "mm/h", source="design storm"),
+            Step(
+                "Q",
+                "peak flow",
+                reach.flow_m3s * 1000,
+                "l/s",
+                formula="Q = 1000 · ΣC·A · i / 360",
+                source=SOURCE_RATIONAL,
+            ),
+        ]
+        notes = ["The rain is taken to last until water from the furthest part has arrived."]
+        if reach.area_above_ha is not None and reach.area_above_ha > MOST_CATCHMENT_HA:
+            notes.append(
+                f"The rational method is meant for catchments below {MOST_CATCHMENT_HA:g} ha."
+            )
+        return Working(title="Flow", steps=tuple(steps), notes=tuple(notes))
+
+
+def _gradient_working(reach: ReachCheck) -> Working:
+    up, down = reach.upstream_level_m or 0.0, reach.downstream_level_m or 0.0
+    steps = [
+        Step("u", "upstream invert", f"{up:.3f}", "m", source=reach.upstream_level_from),
+        Step("d", "downstream invert", f"{down:.3f}", "m", source=reach.downstream_level_from),
+        Step("h", "fall", f"{up - down:.3f}", "m", formula="h = u − d"),
+        Step("L", "length along the line", f"{reach.length_m:.2f}", "m", source="its line"),
+        Step("S", "gradient", (up - down) / reach.length_m, "m/m", formula="S = h / L"),
+    ]
+    if reach.one_in is not None:
+        steps.append(Step("1 in", "gradient", reach.one_in, formula="1 / S"))
+    return Working(title="Gradient", steps=tuple(steps))
+
+
+def _verdict_working(reach: ReachCheck) -> Working:
+    flow, capacity = reach.flow_m3s or 0.0, reach.capacity_m3s or 0.0
+    return Working(
+        title="Can it carry it?",
+        steps=(
+            Step("Q", "peak flow", flow * 1000, "l/s"),
+            Step("Qc", "capacity", capacity * 1000, "l/s"),
+            Step(
+                "s",
+                "to spare, share of the capacity",
+                (capacity - flow) / capacity * 100,
+                "%",
+                formula="s = (Qc − Q) / Qc",
+            ),
+            Step("", "verdict", reach.verdict),
+        ),
+    )
