@@ -15,6 +15,8 @@ from statistics import NormalDist
 
 from worksprog.calc.working import Step, Working
 
+EIGHT_IN_TEN = NormalDist().inv_cdf(0.8)  # standard deviations above the mean
+
 
 @dataclass(frozen=True)
 class ThreePoint:
@@ -114,6 +116,18 @@ class RangeSum:
         return NormalDist(self.mean, self.sd).cdf(value)
 
 
+def sum_spreads(parts: Sequence[tuple[float, float]], *, correlation: float) -> tuple[float, float]:
+    """Mean and standard deviation of a sum, from those of its parts and one correlation rho.
+
+    variance = sum s_i² + rho (S² - sum s_i²) with S = sum s_i. ValueError unless 0 <= rho <= 1.
+    """
+    if not 0 <= correlation <= 1:
+        raise ValueError(f"The correlation lies between 0 and 1, not at {correlation:g}.")
+    squares = sum(sd**2 for _, sd in parts)
+    together = sum(sd for _, sd in parts) ** 2
+    return sum(mean for mean, _ in parts), sqrt(squares + correlation * (together - squares))
+
+
 def sum_ranges(
     points: Sequence[ThreePoint],
     *,
@@ -123,18 +137,12 @@ def sum_ranges(
 ) -> RangeSum:
     """Sum figures that move together somewhat.
 
-    mean = sum of means; variance = sum s_i² + rho (S² - sum s_i²) with S = sum s_i, the closed
-    form for one correlation rho between every pair. ValueError unless 0 <= rho <= 1. When the
+    Mean and spread by ``sum_spreads``, the closed form for one correlation rho between every pair. ValueError unless 0 <= rho <= 1. When the
     correlation is not known, 0.2 to 0.3 is a common choice (GAO-20-195G ch. 12, from memory);
     0 understates the spread badly when there are many items.
     """
-    if not 0 <= correlation <= 1:
-        raise ValueError(f"The correlation lies between 0 and 1, not at {correlation:g}.")
     parts = [mean_and_sd(point, shape) for point in points]
-    mean = sum(part[0] for part in parts)
-    squares = sum(part[1] ** 2 for part in parts)
-    together = sum(part[1] for part in parts) ** 2
-    sd = sqrt(squares + correlation * (together - squares))
+    mean, sd = sum_spreads(parts, correlation=correlation)
     corners = ThreePoint.exactly(0.0)
     for point in points:
         corners = corners.plus(point)

@@ -9,6 +9,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils import timezone
 
+from worksprog.calc.ranges import EIGHT_IN_TEN
 from worksprog.clubs.models import ClubRecord, User
 from worksprog.course.models import Feature, Hole
 
@@ -263,10 +264,10 @@ class Estimate(ClubRecord):
     money_low = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
     money_likely = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
     money_high = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
-    labour_p80_h = models.FloatField("labour, 8 in 10 chance within", default=0)
-    money_p80 = models.DecimalField(
-        "money, 8 in 10 chance within", max_digits=12, decimal_places=2, default=Decimal("0")
-    )
+    labour_mean_h = models.FloatField(default=0)
+    labour_sd_h = models.FloatField(default=0)
+    money_mean = models.FloatField(default=0)
+    money_sd = models.FloatField(default=0)
     working = models.JSONField(default=list)
 
     class Meta:
@@ -280,6 +281,18 @@ class Estimate(ClubRecord):
 
     def __str__(self) -> str:
         return f"{self.item}, estimate {self.revision}"
+
+    @property
+    def labour_p80_h(self) -> float:
+        """Hours that do in 8 cases of 10, by the normal approximation."""
+        high = max(self.labour_high_h, self.labour_mean_h)
+        return min(self.labour_mean_h + EIGHT_IN_TEN * self.labour_sd_h, high)
+
+    @property
+    def money_p80(self) -> Decimal:
+        """Money that does in 8 cases of 10, by the normal approximation."""
+        value = Decimal(str(round(self.money_mean + EIGHT_IN_TEN * self.money_sd, 2)))
+        return min(value, max(self.money_high, self.money_likely))
 
 
 class EstimateLine(ClubRecord):

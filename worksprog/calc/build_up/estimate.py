@@ -17,7 +17,7 @@ from worksprog.calc.build_up.parts import (
     Recipe,
     to_penny,
 )
-from worksprog.calc.ranges import Shape, ThreePoint, sum_ranges
+from worksprog.calc.ranges import RangeSum, Shape, ThreePoint, sum_ranges
 from worksprog.calc.working import Step, Working
 
 CORRELATION = 0.25  # between the lines of one item: one crew, one ground, one winter
@@ -86,7 +86,10 @@ def total_by_category(lines: Iterable[Line]) -> dict[Category, MoneyRange]:
 
 
 def gather_values(
-    recipe: Recipe, measures: Mapping[str, float], parameters: Mapping[str, float]
+    recipe: Recipe,
+    measures: Mapping[str, float],
+    parameters: Mapping[str, float],
+    told: Mapping[str, str],
 ) -> tuple[dict[str, ThreePoint], tuple[Step, ...]]:
     """Every measure and parameter of the recipe with its range, and the steps that tell whence.
 
@@ -108,13 +111,14 @@ def gather_values(
         if not value >= 0:
             raise ValueError(f"{recipe.title}: the {measure.label} must not be below 0.")
         based_on = BasedOn.MEASURED if measure.name in measures else BasedOn.ASSUMED
+        source = told.get(measure.name, based_on.value)
         values[measure.name] = ThreePoint.exactly(value)
-        steps.append(Step("", measure.label, value, measure.unit, "", f"{based_on}"))
+        steps.append(Step("", measure.label, value, measure.unit, "", source))
     for parameter in recipe.parameters:
         if parameter.name in parameters:
             value = parameter.checked(parameters[parameter.name])
             values[parameter.name] = ThreePoint.exactly(value)
-            source = BasedOn.ENTERED.value
+            source = told.get(parameter.name, BasedOn.ENTERED.value)
         else:
             values[parameter.name] = parameter.usual
             source = f"{BasedOn.ASSUMED}"
@@ -184,16 +188,19 @@ def build_up(
     measures: Mapping[str, float],
     parameters: Mapping[str, float],
     book: Book,
+    told: Mapping[str, str] | None = None,
     penny: Decimal = PENNY,
 ) -> Estimate:
     """The whole build-up of one item, every line and total with its working.
+
+    ``told`` says of a measure or parameter where it came from, for the working.
 
     The low case takes the low end of every uncertain figure at once and the high case the high
     end, so they are the corners of what may come; the working adds mean and spread.
     ValueError: something to measure is missing, a parameter out of bounds, a price or output rate
     not in the book, or priced by another unit.
     """
-    values, given = gather_values(recipe, measures, parameters)
+    values, given = gather_values(recipe, measures, parameters, told or {})
     derived = (
         recipe.derive({name: value.low for name, value in values.items()}),
         recipe.derive({name: value.likely for name, value in values.items()}),
@@ -221,6 +228,20 @@ def build_up(
     )
 
 
+def spread_of(lines: Iterable[Line]) -> tuple[RangeSum, RangeSum]:
+    """Labour hours and money of the lines as mean and spread."""
+    listed = tuple(lines)
+    labour = [line.labour_h for line in listed if line.labour_h.high > 0]
+    return (
+        sum_ranges(labour, shape=Shape.BETA_PERT, correlation=CORRELATION, unit="h"),
+        sum_ranges(
+            [line.amount.as_points() for line in listed],
+            shape=Shape.BETA_PERT,
+            correlation=CORRELATION,
+        ),
+    )
+
+
 def total_working(
     title: str,
     lines: Iterable[Line],
@@ -231,13 +252,7 @@ def total_working(
     """How hours and money were added up, with mean, spread and the correlation assumed."""
     listed = tuple(lines)
     hours, money = total_lines(listed)
-    spread = sum_ranges(
-        [line.amount.as_points() for line in listed],
-        shape=Shape.BETA_PERT,
-        correlation=CORRELATION,
-    )
-    labour = [line.labour_h for line in listed if line.labour_h.high > 0]
-    hours_spread = sum_ranges(labour, shape=Shape.BETA_PERT, correlation=CORRELATION, unit="h")
+    hours_spread, spread = spread_of(listed)
     steps = (
         *given,
         *(
