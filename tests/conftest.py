@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
 
 from tests.cast import Cast, make_cast
 from tests.outside.conftest import ROWS
+from worksprog.celery import app
 
 
 @pytest.fixture(autouse=True)
@@ -16,6 +18,21 @@ def quick_and_apart(settings: Any, tmp_path: Any) -> None:
     """Cheap password hashes, and files of a test's own."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.MEDIA_ROOT = tmp_path / "files"
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(tmp_path_factory: Any) -> None:
+    """SQLite in a file, as it is used: in memory, threads and worker processes could not share it."""
+    if connection.vendor == "sqlite":
+        connection.settings_dict["TEST"]["NAME"] = str(
+            tmp_path_factory.mktemp("db") / "test.sqlite3"
+        )
+
+
+@pytest.fixture(autouse=True)
+def jobs_in_line(request: Any) -> None:
+    """A long job asked for in a test is done at once, in the test's own process, on commit."""
+    app.conf.task_always_eager = request.node.get_closest_marker("jobs") is None
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from django.urls import include, path
 from worksprog.runs.health import healthz
 
 urlpatterns = [
-    path("healthz", healthz, name="healthz"),
+    path("healthz", healthz, name="health"),
     path("", include("worksprog.clubs.urls")),
     path("c/<slug:club_slug>/", include("worksprog.clubs.urls_club")),
     path("c/<slug:club_slug>/runs/", include("worksprog.clubs.urls_runs")),

@@ -89,11 +89,11 @@ def run_state(request: ClubRequest, uuid: UUID) -> JsonResponse:
 @require_POST
 @club_page("runs.cancel")
 def cancel(request: ClubRequest, uuid: UUID) -> HttpResponse:
-    run = services.cancel_run(run=get_row(Run, request.club, uuid), by=request.user)
-    if run.state == RunState.CANCELLED:
-        messages.success(request, "Cancelled; nothing was changed by it.")
-    elif run.has_ended:
+    run = get_row(Run, request.club, uuid)
+    if run.has_ended:
         messages.warning(request, f"It had ended already: {run.get_state_display()}.")
+    elif services.cancel_run(run=run, by=request.user).state == RunState.CANCELLED:
+        messages.success(request, "Cancelled; nothing was changed by it.")
     else:
         messages.success(request, "It stops at its next step.")
     return redirect(reverse("runs:run", args=[request.club.slug, run.uuid]))
