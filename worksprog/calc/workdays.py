@@ -151,7 +151,7 @@ class Calendar:
         months = days.astype("datetime64[M]")
         month = months.astype(np.int64) % 12 + 1
         day = (days - months).astype(np.int64) + 1
-        return month * 100 + day
+        return np.asarray(month * 100 + day, dtype=np.int64)
 
     def window_days(self, windows: Sequence[Window]) -> Mask:
         """Days on which the firm windows are open, weekends and holidays left in.
