@@ -54,10 +54,13 @@ def test_asked_and_done(cast: Cast, django_capture_on_commit_callbacks: Any) -> 
 def test_a_request_rolled_back_sends_nothing(
     cast: Cast, django_capture_on_commit_callbacks: Any
 ) -> None:
-    with django_capture_on_commit_callbacks(execute=True) as sent:
-        with pytest.raises(ZeroDivisionError), transaction.atomic():
-            ask(cast, "tests.adds", numbers=[1])
-            raise ZeroDivisionError
+    with (
+        django_capture_on_commit_callbacks(execute=True) as sent,
+        pytest.raises(ZeroDivisionError),
+        transaction.atomic(),
+    ):
+        ask(cast, "tests.adds", numbers=[1])
+        raise ZeroDivisionError
     assert sent == []
     assert not Run.objects.exists()
 
