@@ -8,6 +8,7 @@ from typing import Any
 import django_stubs_ext
 import environ
 from csp.constants import NONCE, NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 
 # Lets forms and managers name their model as their type parameter at run time too.
 django_stubs_ext.monkeypatch()
@@ -20,6 +21,11 @@ DEBUG: bool = env.bool("DEBUG", default=True)
 SECRET_KEY: str = env.str(
     "SECRET_KEY", default="for-development-only" if DEBUG else environ.Env.NOTSET
 )
+if not DEBUG and SECRET_KEY.startswith("change-me"):
+    raise ImproperlyConfigured(
+        "SECRET_KEY is the one of .env.example, which everybody knows; put a long random text of your "
+        "own into .env."
+    )
 ALLOWED_HOSTS: list[str] = env.list(
     "ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"] if DEBUG else []
 )
