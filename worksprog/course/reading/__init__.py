@@ -1,0 +1,1 @@
+"""Readers of survey files. They open, check and tell; they know no database."""
