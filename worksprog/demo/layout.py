@@ -286,9 +286,10 @@ def _ditch(
     holes: tuple[int, ...],
     bottom: float = 0.5,
     invert_end: float | None = None,
+    invert_start: float | None = None,
     n: float = 0.045,
 ) -> Thing:
-    upper = _at(*points[0], depth[0])
+    upper = invert_start if invert_start is not None else _at(*points[0], depth[0])
     lower = invert_end if invert_end is not None else _at(*points[-1], depth[1])
     return Thing(
         "ditch",
@@ -374,6 +375,7 @@ def drainage_as_found() -> list[Thing]:
             1.6,
             (7, 8),
             invert_end=o1_invert,
+            invert_start=low_invert,
         ),
         Thing(
             "headwall",

@@ -100,7 +100,7 @@ def entries(
     working = [
         day
         for day in (FIRST_DAY + timedelta(days=n) for n in range((FROZEN_DAY - FIRST_DAY).days + 1))
-        if day.weekday() < 5 and not (day.month == 12 and 24 <= day.day) and day != date(2026, 1, 1)
+        if day.weekday() < 5 and not (day.month == 12 and day.day >= 24) and day != date(2026, 1, 1)
     ]
     todo: dict[str, list[tuple[date, float, float]]] = {}
     for doing in DOINGS:

@@ -1,0 +1,151 @@
+"""Holes, surveys and designed features, brought in as a manager brings them in."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+
+from worksprog.clubs.models import Club, User
+from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Hole, Source, State
+from worksprog.course.services import change_feature, create_feature, save_hole
+from worksprog.demo import survey_files
+from worksprog.demo.layout import (
+    HOLES,
+    Thing,
+    course_things,
+    drainage_as_found,
+    drainage_designed,
+    hole_length_m,
+    works_designed,
+)
+from worksprog.drainage.services import set_design_storm, set_node_levels, set_reach
+
+SURVEYED_ON = date(2024, 3, 14)
+DESIGNED_ON = date(2026, 5, 20)
+REACH_FIGURES = frozenset(
+    {
+        "upstream_invert_m",
+        "downstream_invert_m",
+        "catchment_ha",
+        "runoff_coefficient",
+        "inside_diameter_mm",
+        "ks_mm",
+        "material",
+        "bottom_width_m",
+        "side_slope",
+        "depth_m",
+        "manning_n",
+    }
+)
+
+
+def make_holes(club: Club, by: User) -> dict[int, Hole]:
+    return {
+        number: save_hole(
+            hole=Hole(club=club, number=number, par=par, length_m=hole_length_m(number), loop=loop),
+            by=by,
+        )
+        for number, par, loop, _ in HOLES
+    }
+
+
+def _holes_of(thing: Thing, holes: dict[int, Hole]) -> list[Hole]:
+    return [holes[number] for number in thing.holes]
+
+
+def _set_levels(feature: Feature, thing: Thing, by: User) -> None:
+    if feature.kind in DRAIN_LINES:
+        figures = {key: value for key, value in thing.facts.items() if key in REACH_FIGURES}
+        if figures:
+            set_reach(feature=feature, by=by, **figures)  # type: ignore[arg-type]
+    elif feature.kind in DRAIN_NODES and "invert_level_m" in thing.facts:
+        set_node_levels(
+            feature=feature,
+            by=by,
+            cover_level_m=thing.facts.get("cover_level_m"),
+            invert_level_m=thing.facts["invert_level_m"],
+            size="1.05 m ring" if feature.kind == "chamber" else "",
+        )
+
+
+def describe_surveyed(club: Club, by: User, holes: dict[int, Hole]) -> None:
+    """Say of each imported shape what the surveyor's file could not: its holes, levels and stems."""
+    waiting = list(Feature.objects.filter(club=club).select_related("survey"))
+    by_kind: dict[str, list[Feature]] = {}
+    for feature in waiting:
+        by_kind.setdefault(feature.kind, []).append(feature)
+    for thing in [*course_things(), *drainage_as_found()]:
+        found = min(
+            by_kind[thing.kind],
+            key=lambda feature: (
+                feature.geometry.distance(thing.shape.centroid)
+                + feature.geometry.hausdorff_distance(thing.shape)
+            ),
+        )
+        by_kind[thing.kind].remove(found)
+        facts = {
+            "ref": thing.ref,
+            "name": thing.name,
+            "source": thing.facts.get("source", Source.SURVEYED),
+            "state_date": SURVEYED_ON,
+        }
+        if "stems" in thing.facts:
+            facts["stems"] = thing.facts["stems"]
+        if "accuracy_m" in thing.facts:
+            facts["accuracy_m"] = Decimal(str(thing.facts["accuracy_m"]))
+        told = change_feature(feature=found, by=by, holes=_holes_of(thing, holes), **facts)
+        _set_levels(told, thing, by)
+
+
+def draw_designed(club: Club, by: User, holes: dict[int, Hole]) -> dict[str, Feature]:
+    """The new carriers and works, drawn and given their levels; returns them by reference."""
+    made = {}
+    # Nodes first, so that the ends of lines snap to them.
+    things = sorted(
+        [*drainage_designed(), *works_designed()], key=lambda one: one.kind in DRAIN_LINES
+    )
+    for thing in things:
+        facts = (
+            {"width_m": Decimal(str(thing.facts["width_m"]))} if "width_m" in thing.facts else {}
+        )
+        feature = create_feature(
+            club=club,
+            kind=thing.kind,
+            geometry=thing.shape,
+            by=by,
+            holes=_holes_of(thing, holes),
+            ref=thing.ref,
+            name=thing.name,
+            state=State.PROPOSED,
+            state_date=DESIGNED_ON,
+            source=Source.DESIGN,
+            **facts,
+        )
+        _set_levels(feature, thing, by)
+        made[thing.ref] = feature
+    return made
+
+
+def set_storm(club: Club, by: User) -> None:
+    set_design_storm(
+        club=club,
+        by=by,
+        name="1 in 10 year, 60 minutes",
+        return_period_years=10,
+        intensity_mm_h=24.0,
+        source="invented for the demonstration club; a real one has its own rainfall table",
+    )
+
+
+def write_survey_files(folder: Path) -> dict[str, Path]:
+    """The three files as the surveyor would send them."""
+    files = {
+        "levels": folder / "ashlode-vale-levels.csv",
+        "course": folder / "ashlode-vale-course.gpkg",
+        "drains": folder / "ashlode-vale-drains.dxf",
+    }
+    survey_files.write_spot_heights(files["levels"])
+    survey_files.write_course(files["course"])
+    survey_files.write_old_drains(files["drains"])
+    return files
