@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from copy import deepcopy
+from itertools import pairwise
 from typing import Any
 
 _PROJECTS = [
@@ -28,7 +29,7 @@ def _section() -> dict[str, Any]:
         (80.0, "C2", 50.2, 48.97), (40.0, "C1", 49.4, 48.55), (0.0, "O1", 48.9, 48.2),
     ]  # fmt: skip
     pieces = []
-    for upper, lower in zip(stations, stations[1:], strict=False):
+    for upper, lower in pairwise(stations):
         pieces.append(
             {
                 "key": upper[1], "name": f"{upper[1]} to {lower[1]}", "kind": "pipe",

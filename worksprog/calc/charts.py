@@ -94,6 +94,7 @@ def winters_chart(
     palette: Palette = PAPER,
     title: str = "",
     width: int | None = None,
+    today_words: str = "today",
 ) -> Spec:
     """The chart of the winters from ``first`` to ``last``: a bar a job, closed days shaded.
 
@@ -209,7 +210,7 @@ def winters_chart(
         },
     ]
     if first <= today <= last:
-        now = [{"from": _day(today), "words": f"today, {today.day} {today:%b %Y}"}]
+        now = [{"from": _day(today), "words": f"{today_words}, {today.day} {today:%b %Y}"}]
         layers += [
             {
                 "data": {"values": now},

@@ -40,6 +40,7 @@ def programme_spec(chart: Mapping[str, Any]) -> dict[str, Any] | None:
         today=date.fromisoformat(chart["on"]),
         title=chart["title"],
         width=WIDTH_PX,
+        today_words="figures to",
     )
 
 

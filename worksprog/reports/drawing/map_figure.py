@@ -16,26 +16,10 @@ _MARGIN_MM = 6.0
 _LEGEND_MM = 33.0
 
 # Grounds lie below what is built on them, and lines and marks on top.
-_ORDER = [
-    "boundary",
-    "wood",
-    "fairway",
-    "mound",
-    "pond",
-    "laterals",
-    "green",
-    "tee",
-    "bunker",
-    "path",
-    "service",
-    "bridge",
-    "ditch",
-    "pipe",
-    "tree",
-    "chamber",
-    "headwall",
-    "outfall",
-]
+_ORDER = (
+    *("boundary", "wood", "fairway", "mound", "pond", "laterals", "green", "tee", "bunker"),
+    *("path", "service", "bridge", "ditch", "pipe", "tree", "chamber", "headwall", "outfall"),
+)
 _AREA: dict[str, tuple[str, str, float]] = {  # fill, outline, line in mm
     "boundary": ("none", svg.SOFT, 0.3),
     "wood": ("url(#map-wood)", svg.WOOD, 0.15),
