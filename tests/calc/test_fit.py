@@ -103,6 +103,22 @@ def test_what_cannot_be_placed_says_why_and_the_rest_is_planned():
     assert reasons["after"] == "waits for Long ditch, which could not be placed"
     assert "wait for each other" in reasons["ring a"] and "Bank" in reasons["ring a"]
     assert list(fitted.placed) == ["good"]
+    assert fitted.rings == {"ring a", "ring b"}
+
+
+def test_a_blocked_job_keeps_its_reason_and_holds_its_followers():
+    jobs = [
+        Job(1, "Pond", blocked="no hours are estimated yet"),
+        Job(2, "Path", 5),
+        Job(3, "Tee", 5),
+    ]
+    _, fitted = plan(jobs, [Link(1, 2)])
+    assert [(one.key, one.reason) for one in fitted.not_placed] == [
+        (1, "no hours are estimated yet"),
+        (2, "waits for Pond, which could not be placed"),
+    ]
+    assert list(fitted.placed) == [3]
+    assert fitted.rings == frozenset()
 
 
 def test_a_window_that_never_opens_is_named():

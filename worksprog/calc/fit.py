@@ -43,6 +43,7 @@ class Job:
     may_spread    it may run over several openings of its window
     growing_in_d  calendar days from its finish until it is in play
     finished      (first day, day after the last) of a job already done
+    blocked       why it cannot be placed whatever the crew has, "" when it can
     """
 
     key: Key
@@ -57,6 +58,7 @@ class Job:
     may_spread: bool = False
     growing_in_d: int = 0
     finished: tuple[int, int] | None = None
+    blocked: str = ""
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.labour_h) and self.labour_h >= 0):
@@ -117,8 +119,11 @@ class NotPlaced:
 
 @dataclass(frozen=True)
 class Fitted:
+    """``rings`` has the jobs that wait for each other; they are among those not placed."""
+
     placed: dict[Key, Placed]
     not_placed: tuple[NotPlaced, ...]
+    rings: frozenset[Key]
     hours_left: Hours = field(repr=False)
 
     @property
@@ -184,6 +189,7 @@ class _Fitting:
                 self.out_of[link.before].append(link)
         self.placed: dict[Key, Placed] = {}
         self.refused: dict[Key, str] = {}
+        self.rings: set[Key] = set()
         self.found_hours = 0.0
         self.held_back = False
 
@@ -215,7 +221,12 @@ class _Fitting:
             if key in self.refused
         )
         in_order = {key: self.placed[key] for key in self.jobs if key in self.placed}
-        return Fitted(placed=in_order, not_placed=not_placed, hours_left=self.left)
+        return Fitted(
+            placed=in_order,
+            not_placed=not_placed,
+            rings=frozenset(self.rings),
+            hours_left=self.left,
+        )
 
     def _refuse_rings(self) -> None:
         graph: nx.DiGraph[Key] = nx.DiGraph()
@@ -229,6 +240,7 @@ class _Fitting:
                 continue
             ring = [before for before, _ in nx.find_cycle(part)]
             words = ring_words([self.jobs[key].name for key in ring])
+            self.rings |= group
             for key in group:
                 self.refused[key] = words
 
@@ -240,6 +252,9 @@ class _Fitting:
         if job.finished is not None:
             start, finish = job.finished
             self.placed[job.key] = Placed(job.key, start, finish, finish + job.growing_in_d, {})
+            return
+        if job.blocked:
+            self.refused[job.key] = job.blocked
             return
         if any(link.before not in self.placed for link in self.into[job.key]):
             self.refused[job.key] = self._behind(job.key)

@@ -1,0 +1,113 @@
+from __future__ import annotations
+
+from calendar import month_name
+from typing import Any
+
+from django import forms
+
+from worksprog.calc.workdays import WEEKS_IN_PATTERN
+from worksprog.clubs.forms import SheetForm
+from worksprog.planning.models import Closure, ItemPlanning, PlanRules, WorkWindow
+
+MONTHS = [(number, month_name[number]) for number in range(1, 13)]
+
+
+class _ModelSheetForm(forms.ModelForm[Any]):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+
+
+class WindowForm(_ModelSheetForm):
+    from_month = forms.TypedChoiceField(label="month", choices=MONTHS, coerce=int)
+    to_month = forms.TypedChoiceField(label="month", choices=MONTHS, coerce=int)
+
+    class Meta:
+        model = WorkWindow
+        fields = ["kind", "from_day", "from_month", "to_day", "to_month", "reason", "is_firm"]
+        labels = {
+            "kind": "Kind of work",
+            "from_day": "Opens on day",
+            "to_day": "Closes after day",
+            "reason": "Why the rest of the year is closed",
+        }
+
+
+class ClosureForm(_ModelSheetForm):
+    class Meta:
+        model = Closure
+        fields = ["name", "from_date", "to_date"]
+        labels = {"name": "What it is", "from_date": "First day", "to_date": "Last day"}
+        widgets = {
+            "from_date": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+            "to_date": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        }
+
+
+class RulesForm(_ModelSheetForm):
+    class Meta:
+        model = PlanRules
+        fields = ["gang", "works_saturday", "works_sunday"]
+
+
+class ItemPlanningForm(_ModelSheetForm):
+    class Meta:
+        model = ItemPlanning
+        fields = ["gang", "least_days", "may_spread"]
+
+
+class BandForm(SheetForm):
+    """Weeks of the usual year that are alike."""
+
+    from_week = forms.IntegerField(label="From week", min_value=1, max_value=WEEKS_IN_PATTERN)
+    to_week = forms.IntegerField(label="to week", min_value=1, max_value=WEEKS_IN_PATTERN)
+    crew_h = forms.FloatField(
+        label="Crew hours a week", min_value=0, max_value=5000, help_text="The whole crew."
+    )
+    routine_h = forms.FloatField(
+        label="Routine hours a week",
+        min_value=0,
+        max_value=5000,
+        help_text="Mowing, raking, leaves, matches.",
+    )
+    note = forms.CharField(label="What the routine work is", max_length=120, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        first, last = data.get("from_week"), data.get("to_week")
+        if first and last and last < first:
+            self.add_error("to_week", f"Week {last} is before week {first}.")
+        crew, routine = data.get("crew_h"), data.get("routine_h")
+        if crew is not None and routine is not None and routine > crew:
+            self.add_error(
+                "routine_h", f"Routine work takes {routine:g} h, the crew has {crew:g} h."
+            )
+        return data
+
+
+class UsualYearForm(SheetForm):
+    crew_h = forms.FloatField(
+        label="Hours the whole crew works in a week",
+        min_value=1,
+        max_value=5000,
+        help_text="Six people at 37 hours are 222.",
+    )
+
+
+class BaselineForm(SheetForm):
+    name = forms.CharField(
+        label="Keep this plan as a baseline named", max_length=80, help_text="As “Agreed May 2026”."
+    )
+
+
+class TryForm(SheetForm):
+    """Other hours for one job, to see what would move; nothing is kept."""
+
+    item = forms.ChoiceField(label="Job")
+    hours = forms.FloatField(label="Hours still to be worked", min_value=0, max_value=100_000)
+
+    def __init__(self, *args: Any, jobs: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["item"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = jobs
