@@ -173,6 +173,18 @@ CONTENT_SECURITY_POLICY = {
         "frame-ancestors": [NONE],
     }
 }
+# Only the tags that put the map's own files on the page are used; no tiles unless a club asks.
+LEAFLET_CONFIG = {
+    "TILES": [],
+    "RESET_VIEW": False,
+    "PLUGINS": {
+        "geoman": {
+            "css": "vendor/geoman/leaflet-geoman.css",
+            "js": "vendor/geoman/leaflet-geoman.min.js",
+            "auto-include": False,
+        }
+    },
+}
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 if not DEBUG:

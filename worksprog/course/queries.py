@@ -88,6 +88,32 @@ def map_extent(club: Club) -> list[list[float]] | None:
     return [[float(lat.min()), float(lon.min())], [float(lat.max()), float(lon.max())]]
 
 
+def grid_extent_of(club: Club) -> list[list[float]]:
+    """The area that the club's grid is meant for: where an empty map opens."""
+    west, south, east, north = grid.describe_grid(club.epsg).bounds_lonlat or (-180, -60, 180, 70)
+    return [[south, west], [north, east]]
+
+
+def local_fit(club: Club, extent: list[list[float]] | None) -> dict[str, Any]:
+    """Easting and northing near the course as polynomials of the second degree in degrees.
+
+    With them the map's script tells a length while it is drawn, to millimetres over a few
+    kilometres; what is kept is converted and measured again here, by the full formulas.
+    Rows of ``east`` and ``north`` go with 1, x, y, x², xy, y² for x, y degrees from ``at``.
+    """
+    (south, west), (north, east) = extent or grid_extent_of(club)
+    lon, lat = (west + east) / 2, (south + north) / 2
+    reach = 0.03  # degrees: about 3 km
+    x, y = (side.ravel() for side in np.meshgrid(*[np.linspace(-reach, reach, 5)] * 2))
+    terms = np.column_stack([np.ones_like(x), x, y, x * x, x * y, y * y])
+    easting, northing = grid.from_lonlat(club.epsg, lon + x, lat + y)
+    return {
+        "at": [lon, lat],
+        "east": np.linalg.lstsq(terms, easting, rcond=None)[0].tolist(),
+        "north": np.linalg.lstsq(terms, northing, rcond=None)[0].tolist(),
+    }
+
+
 def listed_features(
     club: Club, *, kind: str = "", state: str = "", hole: int | None = None, words: str = ""
 ) -> QuerySet[Feature]:
