@@ -19,6 +19,7 @@ pytestmark = pytest.mark.django_db
 
 
 def at(name: str, run: Run) -> str:
+    assert run.club is not None
     return reverse(f"runs:{name}", args=[run.club.slug, run.uuid])
 
 

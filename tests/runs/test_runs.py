@@ -46,6 +46,7 @@ def test_asked_and_done(cast: Cast, django_capture_on_commit_callbacks: Any) -> 
     assert (run.state, run.percent, run.attempts) == (RunState.DONE, 100, 1)
     assert run.outcome == {"sum": 5, "words": "The sum is 5."}
     assert run.asked_by == cast.manager
+    assert run.started_at and run.ended_at
     assert run.asked_at <= run.started_at <= run.ended_at
     assert run.claim is None
     assert run.title == "Adding up"
@@ -163,6 +164,7 @@ def test_progress_is_written_and_kept_in_bounds(cast: Cast) -> None:
     progress(140, "x" * 500)
     run.refresh_from_db()
     assert (run.percent, run.words) == (100, "x" * 200)
+    assert run.heartbeat_at is not None
     assert timezone.now() - run.heartbeat_at < datetime.timedelta(seconds=10)
     progress(3, "Too soon after the last")
     run.refresh_from_db()

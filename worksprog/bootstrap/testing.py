@@ -16,7 +16,7 @@ from worksprog.bootstrap.services import postgresql_server, redis_server, tempor
 from worksprog.bootstrap.vendor import ensure_vendor
 
 # What does not touch a database in a way that could differ between SQLite and PostgreSQL.
-ONCE_ONLY = ("calc", "outside", "bench", "browser", "bootstrap")
+ONCE_ONLY = ("calc", "outside", "bench", "browser", "bootstrap", "deployment")
 
 
 def run_tests() -> int:
