@@ -1,6 +1,16 @@
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from worksprog.drainage import views
 
 app_name = "drainage"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", views.network, name="network"),
+    path("order/", views.build_order, name="order"),
+    path("storm/", views.storm, name="storm"),
+    path("reach/<uuid:uuid>/", views.reach, name="reach"),
+    path("reach/<uuid:uuid>/swap/", views.swap, name="swap"),
+    path("reach/<uuid:uuid>/long-section/", views.long_section, name="long-section"),
+    path("node/<uuid:uuid>/", views.node, name="node"),
+]

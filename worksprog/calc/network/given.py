@@ -55,7 +55,7 @@ class Reach:
         if not math.isfinite(self.length_m) or self.length_m <= 0:
             raise ValueError(f"{self.name}: a length must be more than 0 m.")
         check_area(self.catchment_ha)
-        if self.catchment_ha:
+        if self.catchment_ha and self.runoff_coefficient:
             check_runoff_coefficient(self.runoff_coefficient)
         if self.section is not None and isinstance(self.section, PipeSection) != (
             self.kind == "pipe"

@@ -1,0 +1,124 @@
+"""What changes the drain network, what it refuses, and that who did it is kept."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from tests.drainage.drawn import draw_node, draw_pipe, line
+from worksprog.clubs.models import Change
+from worksprog.course.models import Feature, Kind
+from worksprog.course.services import create_feature
+from worksprog.drainage.models import DesignStorm, DrainReach
+from worksprog.drainage.services import (
+    set_design_storm,
+    set_node_levels,
+    set_reach,
+    swap_direction,
+)
+
+
+def test_set_reach_keeps_who_and_what(cast, drain):
+    set_reach(feature=drain.upper, by=cast.manager, inside_diameter_mm=225.0)
+    row = DrainReach.objects.get(feature=drain.upper)
+    assert (row.inside_diameter_mm, row.upstream_invert_m) == (225.0, 52.0)
+    change = Change.objects.filter(record_uuid=row.uuid, action="changed").get()
+    assert change.by == cast.manager
+    assert change.details["inside_diameter_mm"] == [300.0, 225.0]
+
+
+@pytest.mark.parametrize(
+    ("figures", "field"),
+    [
+        ({"upstream_invert_m": math.inf}, "upstream_invert_m"),
+        ({"downstream_invert_m": 51000.0}, "downstream_invert_m"),
+        ({"inside_diameter_mm": 0.3}, "inside_diameter_mm"),
+        ({"ks_mm": 40.0}, "ks_mm"),
+        ({"runoff_coefficient": 35.0}, "runoff_coefficient"),
+        ({"catchment_ha": -1.0}, "catchment_ha"),
+    ],
+)
+def test_set_reach_names_the_field_and_saves_nothing(cast, drain, figures, field):
+    before = DrainReach.objects.values().get(feature=drain.upper)
+    with pytest.raises(ValidationError) as refused:
+        set_reach(feature=drain.upper, by=cast.manager, **figures)
+    assert field in refused.value.message_dict
+    assert DrainReach.objects.values().get(feature=drain.upper) == before
+
+
+def test_set_reach_refuses_what_is_no_drain(cast, drain):
+    with pytest.raises(ValidationError, match="neither a pipe nor a ditch"):
+        set_reach(feature=drain.outfall, by=cast.manager, catchment_ha=1.0)
+
+
+def test_a_ditch_without_bed_or_sides_is_refused(cast):
+    feature = create_feature(
+        club=cast.club, kind=Kind.DITCH, geometry=line((0, 0), (50, 0)), by=cast.manager, ref="D1"
+    )
+    with pytest.raises(ValidationError, match="neither a bed nor sloping sides"):
+        set_reach(feature=feature, by=cast.manager, bottom_width_m=0.0, side_slope=0.0, depth_m=1.0)
+    assert not DrainReach.objects.filter(feature=feature).exists()
+
+
+def test_node_levels(cast, drain):
+    row = set_node_levels(
+        feature=drain.outfall, by=cast.manager, cover_level_m=51.0, invert_level_m=49.9, size="300"
+    )
+    assert row.invert_level_m == 49.9
+    with pytest.raises(ValidationError, match="lies above the invert"):
+        set_node_levels(
+            feature=drain.outfall, by=cast.manager, cover_level_m=49.0, invert_level_m=49.9
+        )
+    with pytest.raises(ValidationError, match="no chamber"):
+        set_node_levels(
+            feature=drain.upper, by=cast.manager, cover_level_m=51.0, invert_level_m=50.0
+        )
+
+
+def test_swapping_direction_leaves_levels_in_the_ground(cast, drain):
+    swap_direction(feature=drain.upper, by=cast.manager)
+    now = Feature.objects.get(pk=drain.upper.pk)
+    assert now.geometry.coords[0] == drain.upper.geometry.coords[-1]
+    assert (now.reach.upstream_invert_m, now.reach.downstream_invert_m) == (51.0, 52.0)
+    swap_direction(feature=now, by=cast.manager)
+    again = Feature.objects.get(pk=drain.upper.pk)
+    assert again.geometry.equals(drain.upper.geometry)
+    assert again.reach.upstream_invert_m == 52.0
+
+
+def test_swapping_a_line_without_levels(cast):
+    feature = create_feature(
+        club=cast.club, kind=Kind.PIPE, geometry=line((0, 0), (50, 0)), by=cast.manager
+    )
+    assert swap_direction(feature=feature, by=cast.manager).version == 2
+    node = draw_node(cast.club, cast.manager, Kind.CHAMBER, "C1", 0, 0)
+    with pytest.raises(ValidationError, match="no direction"):
+        swap_direction(feature=node, by=cast.manager)
+
+
+def test_one_storm_is_live_and_earlier_ones_are_kept(cast):
+    for intensity in (25.0, 32.0):
+        set_design_storm(
+            club=cast.club,
+            by=cast.manager,
+            name="1 in 10 year",
+            return_period_years=10,
+            intensity_mm_h=intensity,
+        )
+    assert list(DesignStorm.objects.order_by("pk").values_list("intensity_mm_h", "is_live")) == [
+        (25.0, False),
+        (32.0, True),
+    ]
+    with pytest.raises(ValidationError):
+        set_design_storm(
+            club=cast.club, by=cast.manager, name="x", return_period_years=10, intensity_mm_h=0
+        )
+    assert DesignStorm.objects.get(is_live=True).intensity_mm_h == 32.0
+
+
+def test_the_model_refuses_a_freeboard_as_deep_as_the_ditch(cast):
+    feature = draw_pipe(cast.club, cast.manager, "P9", (0, 0), (50, 0))
+    with pytest.raises(ValidationError, match="no depth for water"):
+        set_reach(feature=feature, by=cast.manager, depth_m=0.15, freeboard_m=0.15)

@@ -1,0 +1,83 @@
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from worksprog.course.models import Kind
+from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach
+
+LEVELS_AND_RAIN = (
+    "upstream_invert_m",
+    "downstream_invert_m",
+    "catchment_ha",
+    "runoff_coefficient",
+)
+PIPE_FIELDS = ("inside_diameter_mm", "ks_mm", "material")
+DITCH_FIELDS = ("bottom_width_m", "side_slope", "depth_m", "freeboard_m", "manning_n")
+
+
+class _SheetModelForm(forms.ModelForm):  # type: ignore[type-arg]
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+
+
+class ReachForm(_SheetModelForm):
+    """Levels, catchment and section of one reach: only the fields that its kind has."""
+
+    class Meta:
+        model = DrainReach
+        fields = [*LEVELS_AND_RAIN, *PIPE_FIELDS, *DITCH_FIELDS]
+        labels = {
+            "bottom_width_m": "bed width (m)",
+            "side_slope": "side slope, across per 1 down",
+            "depth_m": "depth, bank to bed (m)",
+            "freeboard_m": "freeboard, kept dry (m)",
+            "manning_n": "Manning's n",
+            "runoff_coefficient": "share of the rain that runs off",
+        }
+        help_texts = {
+            "upstream_invert_m": "Metres above datum. Left empty, the level of the chamber or "
+            "headwall at that end is taken.",
+            "downstream_invert_m": "Metres above datum.",
+            "catchment_ha": "What drains straight to this reach; what comes from the reaches "
+            "above is added.",
+            "runoff_coefficient": "0 to 1. Grass on clay 0.13 to 0.35 in a moderate storm "
+            "(HEC-22, table 3-1); a saturated winter clay runs off far more.",
+            "inside_diameter_mm": "The true bore: a pipe sold as 315 mm by its outside is about "
+            "263 mm inside.",
+            "ks_mm": "0.6 for surface water; 1.5 to 3 for old or silted drains.",
+            "side_slope": "1.5 for a 1 in 1.5 batter.",
+            "manning_n": "About 0.025 newly dug, 0.035 with some weed, 0.08 choked.",
+        }
+
+    def __init__(self, *args: Any, kind: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in DITCH_FIELDS if kind == Kind.PIPE else PIPE_FIELDS:
+            del self.fields[name]
+        for field in self.fields.values():
+            if isinstance(field, forms.FloatField):
+                field.widget.attrs["step"] = "any"
+
+
+class NodeForm(_SheetModelForm):
+    class Meta:
+        model = DrainNode
+        fields = ["cover_level_m", "invert_level_m", "size"]
+        help_texts = {
+            "invert_level_m": "Taken for every pipe or ditch here that has no level of its own.",
+            "size": "As 600 mm ring, or brick 0.9 × 0.9 m.",
+        }
+
+
+class StormForm(_SheetModelForm):
+    class Meta:
+        model = DesignStorm
+        fields = ["name", "return_period_years", "intensity_mm_h", "source"]
+        labels = {"return_period_years": "return period (years)"}
+        help_texts = {
+            "intensity_mm_h": "The mean over the time that water takes from the furthest part of "
+            "the catchment, from your local rainfall statistics.",
+            "source": "Where the figure comes from. It is printed beside every flow.",
+        }

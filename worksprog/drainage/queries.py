@@ -1,0 +1,106 @@
+"""Reads of the drain network: its check, its long sections, what must be built before what."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from uuid import UUID
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from worksprog.calc.long_section import LongSection, lay_out_long_section
+from worksprog.calc.network import Limits, NetworkCheck, check_drains
+from worksprog.clubs.models import Club
+from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, State
+from worksprog.course.queries import live_ground
+from worksprog.drainage import bridge
+from worksprog.drainage.models import DesignStorm
+
+NEAR_SERVICE_M = 3.0
+
+
+def live_storm(club: Club) -> DesignStorm:
+    """The storm the club checks for; an unsaved one with the usual figures when it has set none."""
+    row = DesignStorm.objects.filter(club=club, is_live=True).order_by("-pk").first()
+    return row or DesignStorm(club=club, source="not set by the club yet")
+
+
+def check_network(
+    club: Club,
+    on_date: datetime.date | None = None,
+    *,
+    states: Mapping[UUID, str] | None = None,
+    limits: Limits | None = None,
+) -> NetworkCheck:
+    """The club's whole drain network, checked for its live storm. Two queries.
+
+    Without a date: everything that stands or is to stand. With one: only what stands then, by the
+    features' own states and dates. ``states`` (feature uuid → state) stands before both, for those
+    who know the programme.
+    """
+    limits = limits or Limits()
+    rows = (
+        Feature.objects.filter(club=club, kind__in=[*DRAIN_LINES, *DRAIN_NODES, Kind.POND])
+        .exclude(state=State.REMOVED)
+        .select_related("reach", "node")
+        .defer("notes")
+        .order_by("ref", "pk")
+    )
+    reaches, nodes, ponds = [], [], []
+    for feature in rows:
+        state = (states or {}).get(feature.uuid, feature.state)
+        standing = state in bridge.STANDING
+        if state == State.REMOVED or (
+            on_date is not None and not _stands_on(feature, on_date, standing, states)
+        ):
+            continue
+        if feature.kind in DRAIN_LINES:
+            if feature.length_m > 0:
+                row = getattr(feature, "reach", None)
+                reaches.append(bridge.reach_of(feature, row, standing=standing))
+        elif feature.kind in DRAIN_NODES:
+            nodes.append(bridge.node_of(feature, getattr(feature, "node", None)))
+        else:
+            ponds.append(feature)
+    nodes += bridge.ponds_as_nodes(reaches, ponds, tolerance_m=limits.tolerance_m)
+    return check_drains(reaches, nodes, bridge.storm_of(live_storm(club)), limits)
+
+
+def _stands_on(
+    feature: Feature,
+    on_date: datetime.date,
+    standing: bool,
+    states: Mapping[UUID, str] | None,
+) -> bool:
+    if states is not None and feature.uuid in states:
+        return standing
+    return standing and (feature.state_date is None or feature.state_date <= on_date)
+
+
+def long_section_of(club: Club, reach_uuid: UUID, check: NetworkCheck | None = None) -> LongSection:
+    """The long section from a reach down to its outfall, over the live ground.
+
+    KeyError when the network has no such reach.
+    """
+    check = check or check_network(club)
+    ground = live_ground(club)
+    if ground is None:
+        return lay_out_long_section(check, str(reach_uuid))
+
+    def levels_at(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        return ground.levels_at(points[:, 0], points[:, 1])
+
+    return lay_out_long_section(check, str(reach_uuid), levels_at=levels_at)
+
+
+def implied_order(club: Club) -> list[tuple[UUID, UUID]]:
+    """(feature below, feature above): the drain below is built before the one above it."""
+    return [(UUID(below), UUID(above)) for below, above in check_network(club).pairs_below_first()]
+
+
+def services_near(club: Club, feature: Feature) -> list[Feature]:
+    """Buried services that cross a feature or pass within a few metres of it."""
+    rows = Feature.objects.filter(club=club, kind=Kind.SERVICE).exclude(state=State.REMOVED)
+    return [row for row in rows if shapely.dwithin(row.geometry, feature.geometry, NEAR_SERVICE_M)]

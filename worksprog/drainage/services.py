@@ -1,0 +1,130 @@
+"""What changes the drain network: sections, levels, direction, the design storm."""
+
+from __future__ import annotations
+
+import math
+from typing import TypedDict, Unpack
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from worksprog.clubs.models import Club, User
+from worksprog.clubs.records import save_record
+from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature
+from worksprog.course.services import turn_round
+from worksprog.drainage.bridge import section_of
+from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach
+
+
+class ReachFigures(TypedDict, total=False):
+    """What may be set of a reach; what is left out stays as it is."""
+
+    upstream_invert_m: float | None
+    downstream_invert_m: float | None
+    catchment_ha: float
+    runoff_coefficient: float
+    inside_diameter_mm: float | None
+    ks_mm: float
+    material: str
+    bottom_width_m: float | None
+    side_slope: float | None
+    depth_m: float | None
+    freeboard_m: float
+    manning_n: float
+
+
+def _check_level(value: float | None, field: str) -> None:
+    if value is not None and (not math.isfinite(value) or not -500 <= value <= 9000):
+        raise ValidationError({field: f"A level is metres above datum; {value} cannot be one."})
+
+
+@transaction.atomic
+def set_reach(*, feature: Feature, by: User | None, **figures: Unpack[ReachFigures]) -> DrainReach:
+    """Set levels, catchment and section of a pipe or ditch.
+
+    ValidationError, and nothing saved, when a figure cannot be: it names the field.
+    """
+    if feature.kind not in DRAIN_LINES:
+        raise ValidationError(f"A {feature.get_kind_display()} is neither a pipe nor a ditch.")
+    row = DrainReach.objects.filter(feature=feature).first()
+    row = row or DrainReach(club=feature.club, feature=feature)
+    for name, value in figures.items():
+        setattr(row, name, value)
+    _check_level(row.upstream_invert_m, "upstream_invert_m")
+    _check_level(row.downstream_invert_m, "downstream_invert_m")
+    row.full_clean()
+    try:
+        section_of(row, feature.kind)
+    except ValueError as error:
+        field = "ks_mm" if "oughness" in str(error) else None
+        raise ValidationError({field: str(error)} if field else str(error)) from error
+    return save_record(row, by=by)
+
+
+@transaction.atomic
+def set_node_levels(
+    *,
+    feature: Feature,
+    by: User | None,
+    cover_level_m: float | None,
+    invert_level_m: float | None,
+    size: str = "",
+) -> DrainNode:
+    """Set the levels of a chamber, headwall or outfall; ValidationError when they cannot be."""
+    if feature.kind not in DRAIN_NODES:
+        raise ValidationError(f"A {feature.get_kind_display()} is no chamber, headwall or outfall.")
+    _check_level(cover_level_m, "cover_level_m")
+    _check_level(invert_level_m, "invert_level_m")
+    if cover_level_m is not None and invert_level_m is not None and cover_level_m <= invert_level_m:
+        raise ValidationError(
+            {
+                "cover_level_m": f"The cover ({cover_level_m:.2f} m) lies above the invert "
+                f"({invert_level_m:.2f} m)."
+            }
+        )
+    row = DrainNode.objects.filter(feature=feature).first()
+    row = row or DrainNode(club=feature.club, feature=feature)
+    row.cover_level_m, row.invert_level_m, row.size = cover_level_m, invert_level_m, size
+    return save_record(row, by=by)
+
+
+@transaction.atomic
+def swap_direction(*, feature: Feature, by: User | None) -> Feature:
+    """Turn a pipe or ditch round. Its levels stay where they are in the ground."""
+    if feature.kind not in DRAIN_LINES:
+        raise ValidationError(f"A {feature.get_kind_display()} has no direction of flow.")
+    turned = turn_round(feature=feature, by=by)
+    row = DrainReach.objects.filter(feature=feature).first()
+    if row is not None:
+        row.upstream_invert_m, row.downstream_invert_m = (
+            row.downstream_invert_m,
+            row.upstream_invert_m,
+        )
+        save_record(row, by=by)
+    return turned
+
+
+@transaction.atomic
+def set_design_storm(
+    *,
+    club: Club,
+    by: User | None,
+    name: str,
+    return_period_years: int,
+    intensity_mm_h: float,
+    source: str = "",
+) -> DesignStorm:
+    """Make this the storm the network is checked for. Earlier ones are kept, no longer live."""
+    storm = DesignStorm(
+        club=club,
+        name=name,
+        return_period_years=return_period_years,
+        intensity_mm_h=intensity_mm_h,
+        source=source,
+        is_live=True,
+    )
+    storm.full_clean()
+    for earlier in DesignStorm.objects.filter(club=club, is_live=True):
+        earlier.is_live = False
+        save_record(earlier, by=by)
+    return save_record(storm, by=by)

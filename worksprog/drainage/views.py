@@ -1,0 +1,352 @@
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.paginator import Paginator
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from worksprog.calc.network import Finding, NetworkCheck, ReachCheck
+from worksprog.clubs.door import ClubRequest, club_page, get_row
+from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, State
+from worksprog.drainage import queries, services
+from worksprog.drainage.drawing import draw_long_section, draw_network
+from worksprog.drainage.forms import NodeForm, ReachForm, StormForm
+from worksprog.drainage.models import DrainNode, DrainReach
+
+REACHES_ON_A_PAGE = 100
+LINKED_REACHES = 400  # beyond this the small map is a picture only
+FINDINGS_SHOWN = 12
+SHOWN = {
+    "too_small": "too small",
+    "unknown": "cannot be told",
+    "carries": "carry it",
+}
+FINDING_HEADS = {
+    "loop": "Water would run in a ring",
+    "uphill": "Levels that rise",
+    "flat": "Flat",
+    "dead_end": "No outfall",
+    "missing_level": "Levels missing",
+    "missing_section": "Sections missing",
+    "split": "The flow divides",
+    "step_up": "Water must climb",
+    "narrows": "The bore narrows",
+    "strung_out": "Ends in a string",
+    "stray_node": "Not joined to a drain",
+    "silting": "Slow enough to silt",
+    "scour": "Fast enough to cut",
+    "large_catchment": "Catchment beyond the method",
+}
+
+
+def _address(request: ClubRequest, key: str) -> str:
+    return reverse("drainage:reach", args=[request.club.slug, key])
+
+
+def _row(request: ClubRequest, reach: ReachCheck) -> dict[str, Any]:
+    return {
+        "check": reach,
+        "address": _address(request, reach.key),
+        "flow_l_s": None if reach.flow_m3s is None else reach.flow_m3s * 1000,
+        "capacity_l_s": None if reach.capacity_m3s is None else reach.capacity_m3s * 1000,
+    }
+
+
+def _grouped(request: ClubRequest, findings: tuple[Finding, ...]) -> list[dict[str, Any]]:
+    """Findings by kind, the first few open and the rest folded away."""
+    kinds: dict[str, list[dict[str, Any]]] = {}
+    for finding in findings:
+        address = _address(request, finding.reach_keys[0]) if finding.reach_keys else ""
+        kinds.setdefault(finding.kind, []).append({"words": finding.words, "address": address})
+    return [
+        {
+            "head": FINDING_HEADS[kind],
+            "count": len(rows),
+            "first": rows[:FINDINGS_SHOWN],
+            "rest": rows[FINDINGS_SHOWN:],
+        }
+        for kind, rows in kinds.items()
+    ]
+
+
+def _checked(request: ClubRequest) -> tuple[NetworkCheck, bool]:
+    """The check of the page: everything drawn, or only what stands today."""
+    standing_only = request.GET.get("stands") == "1"
+    on_date = request.club.today() if standing_only else None
+    return queries.check_network(request.club, on_date), standing_only
+
+
+def _drain_line(request: ClubRequest, uuid: UUID) -> Feature:
+    rows = Feature.objects.filter(kind__in=DRAIN_LINES).exclude(state=State.REMOVED)
+    return get_row(rows.select_related("reach"), request.club, uuid)
+
+
+@require_GET
+@club_page("drainage.read")
+def network(request: ClubRequest) -> HttpResponse:
+    check, standing_only = _checked(request)
+    show = request.GET.get("show", "")
+    reaches = [reach for reach in check.reaches if show not in SHOWN or reach.state == show]
+    page = Paginator(reaches, REACHES_ON_A_PAGE).get_page(request.GET.get("page"))
+    linked = check.reaches[:LINKED_REACHES] if len(check.reaches) <= LINKED_REACHES else ()
+    return render(
+        request,
+        "drainage/network.html",
+        {
+            "sheet_name": "Drainage · the network",
+            "check": check,
+            "storm": queries.live_storm(request.club),
+            "standing_only": standing_only,
+            "show": show,
+            "choices": [
+                {"value": state, "words": words, "count": check.count(state)}  # type: ignore[arg-type]
+                for state, words in SHOWN.items()
+            ],
+            "page": page,
+            "rows": [_row(request, reach) for reach in page],
+            "figure": draw_network(
+                check, addresses={reach.key: _address(request, reach.key) for reach in linked}
+            ),
+            "faults": _grouped(request, check.faults),
+            "advice": _grouped(request, check.advice),
+            "moved": [
+                moved.words(check.reach(moved.reach_key).name)
+                for moved in check.moved[:REACHES_ON_A_PAGE]
+            ],
+            "length_m": sum(reach.length_m for reach in check.reaches),
+            "outfalls": len({reach.outfall_name for reach in check.reaches} - {""}),
+            "may_design": request.may("drainage.design"),
+        },
+    )
+
+
+@require_GET
+@club_page("drainage.read")
+def build_order(request: ClubRequest) -> HttpResponse:
+    """Outfall first: the order in which reaches may be built."""
+    check = queries.check_network(request.club)
+    every = request.GET.get("all") == "1"
+    keys = [key for key in check.order if every or not check.reach(key).standing]
+    page = Paginator(keys, REACHES_ON_A_PAGE).get_page(request.GET.get("page"))
+    rows = []
+    for key in page:
+        reach = check.reach(key)
+        rows.append(
+            _row(request, reach)
+            | {
+                "after": [check.reach(below).name for below in reach.waits_for],
+                "below": [check.reach(below).name for below in reach.below],
+            }
+        )
+    return render(
+        request,
+        "drainage/order.html",
+        {
+            "sheet_name": "Drainage · outfall first",
+            "page": page,
+            "rows": rows,
+            "every": every,
+            "left_out": [
+                _row(request, reach) for reach in check.reaches if reach.build_step is None
+            ],
+        },
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@club_page("drainage.design")
+def storm(request: ClubRequest) -> HttpResponse:
+    live = queries.live_storm(request.club)
+    form = StormForm(
+        request.POST or None,
+        initial={
+            "name": live.name,
+            "return_period_years": live.return_period_years,
+            "intensity_mm_h": live.intensity_mm_h,
+            "source": live.source if live.pk else "",
+        },
+    )
+    if request.method == "POST" and form.is_valid():
+        services.set_design_storm(club=request.club, by=request.user, **form.cleaned_data)
+        messages.success(request, "The network is now checked for this storm.", extra_tags="good")
+        return redirect("drainage:network", request.club.slug)
+    return render(
+        request,
+        "drainage/storm.html",
+        {"sheet_name": "Drainage · design storm", "form": form, "storm": live},
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@club_page("drainage.read")
+def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    feature = _drain_line(request, uuid)
+    form = None
+    if request.may("drainage.design"):
+        row = getattr(feature, "reach", None) or DrainReach(club=request.club, feature=feature)
+        form = ReachForm(request.POST or None, instance=row, kind=feature.kind)
+    if request.method == "POST":
+        if form is None:
+            raise PermissionDenied
+        if form.is_valid() and _kept(form, feature, request):
+            told = queries.check_network(request.club).reach(str(uuid))
+            messages.success(request, f"Kept. {told.name}: {told.verdict}.", extra_tags="good")
+            return redirect("drainage:reach", request.club.slug, uuid)
+        feature = _drain_line(request, uuid)
+    check = queries.check_network(request.club)
+    try:
+        found = check.reach(str(uuid))
+    except KeyError as error:
+        raise Http404 from error
+    return render(
+        request,
+        "drainage/reach.html",
+        {
+            "sheet_name": f"Drainage · {found.name}",
+            "feature": feature,
+            "found": _row(request, found),
+            "spare": None if found.spare_share is None else found.spare_share,
+            "storm": check.storm,
+            "form": form,
+            "workings": [
+                {"title": working.title, "rows": working.as_rows(), "notes": working.notes}
+                for working in check.workings(found.key)
+            ],
+            "above": [_row(request, check.reach(key)) for key in found.above],
+            "below": [_row(request, check.reach(key)) for key in found.below],
+            "waits_for": [check.reach(key).name for key in found.waits_for],
+            "nodes": _node_links(
+                request, check, (*found.upstream_node_keys, *found.downstream_node_keys)
+            ),
+            "figure": draw_network(check, addresses={}, here=found.key, width=360)
+            if len(check.reaches) <= LINKED_REACHES
+            else "",
+            "services": queries.services_near(request.club, feature),
+        },
+    )
+
+
+def _node_links(
+    request: ClubRequest, check: NetworkCheck, keys: tuple[str, ...]
+) -> list[dict[str, str]]:
+    nodes = [check.nodes[key] for key in dict.fromkeys(keys)]
+    return [
+        {
+            "words": f"{node.kind} {node.name}",
+            "address": reverse("drainage:node", args=[request.club.slug, node.key]),
+        }
+        for node in nodes
+        if node.kind != "pond"
+    ]
+
+
+def _kept(form: ReachForm, feature: Feature, request: ClubRequest) -> bool:
+    try:
+        services.set_reach(feature=feature, by=request.user, **form.cleaned_data)
+    except ValidationError as error:
+        _tell(form, error)
+        return False
+    return True
+
+
+def _tell(form: Any, error: ValidationError) -> None:
+    """Put a service's refusal beside its field, or above the form when it has none here."""
+    told: Mapping[str, list[str]] = (
+        error.message_dict if hasattr(error, "error_dict") else {"": error.messages}
+    )
+    for name, words in told.items():
+        for sentence in words:
+            form.add_error(name if name in form.fields else None, sentence)
+
+
+@require_POST
+@club_page("drainage.design")
+def swap(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    feature = _drain_line(request, uuid)
+    services.swap_direction(feature=feature, by=request.user)
+    messages.success(
+        request,
+        "It now runs the other way; its levels stayed where they are in the ground.",
+        extra_tags="good",
+    )
+    return redirect("drainage:reach", request.club.slug, uuid)
+
+
+@require_GET
+@club_page("drainage.read")
+def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    feature = _drain_line(request, uuid)
+    check = queries.check_network(request.club)
+    try:
+        section = queries.long_section_of(request.club, feature.uuid, check)
+    except KeyError as error:
+        raise Http404 from error
+    return render(
+        request,
+        "drainage/long_section.html",
+        {
+            "sheet_name": f"Drainage · long section from {section.top_name}",
+            "feature": feature,
+            "section": section,
+            "figure": draw_long_section(section, width=900),
+            "pieces": [
+                {
+                    "piece": piece,
+                    "length_m": piece.upper_chainage_m - piece.lower_chainage_m,
+                    "address": _address(request, piece.key),
+                }
+                for piece in section.pieces
+            ],
+            "storm": check.storm,
+        },
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@club_page("drainage.read")
+def node(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    rows = Feature.objects.filter(kind__in=DRAIN_NODES).exclude(state=State.REMOVED)
+    feature = get_row(rows.select_related("node"), request.club, uuid)
+    row = getattr(feature, "node", None) or DrainNode(club=request.club, feature=feature)
+    form = None
+    if request.may("drainage.design"):
+        form = NodeForm(request.POST or None, instance=row)
+    if request.method == "POST":
+        if form is None:
+            raise PermissionDenied
+        if form.is_valid():
+            try:
+                services.set_node_levels(feature=feature, by=request.user, **form.cleaned_data)
+            except ValidationError as error:
+                _tell(form, error)
+            else:
+                messages.success(request, "The levels are kept.", extra_tags="good")
+                return redirect("drainage:node", request.club.slug, uuid)
+    check = queries.check_network(request.club)
+    met = [
+        reach
+        for reach in check.reaches
+        if str(uuid) in (*reach.upstream_node_keys, *reach.downstream_node_keys)
+    ]
+    return render(
+        request,
+        "drainage/node.html",
+        {
+            "sheet_name": f"Drainage · {feature.ref or feature.title}",
+            "feature": feature,
+            "row": row,
+            "form": form,
+            "met": [
+                _row(request, reach) | {"arrives": str(uuid) in reach.downstream_node_keys}
+                for reach in met
+            ],
+            "is_outfall": feature.kind == Kind.OUTFALL,
+        },
+    )
