@@ -137,9 +137,9 @@ def sum_ranges(
 ) -> RangeSum:
     """Sum figures that move together somewhat.
 
-    Mean and spread by ``sum_spreads``, the closed form for one correlation rho between every pair. ValueError unless 0 <= rho <= 1. When the
-    correlation is not known, 0.2 to 0.3 is a common choice (GAO-20-195G ch. 12, from memory);
-    0 understates the spread badly when there are many items.
+    Mean and spread by ``sum_spreads``, with one correlation rho between every pair. When it is
+    not known, 0.2 to 0.3 is a common choice (GAO-20-195G ch. 12, from memory); 0 understates the
+    spread badly when there are many items. ValueError unless 0 <= rho <= 1.
     """
     parts = [mean_and_sd(point, shape) for point in points]
     mean, sd = sum_spreads(parts, correlation=correlation)

@@ -135,7 +135,11 @@ class Survey(ClubRecord):
         null=True,
         blank=True,
         editable=True,
-        help_text="Spot heights as a compressed numpy archive: xyz (n, 3) and codes (n,).",
+        help_text="Spot heights as a compressed numpy archive: xyz (n, 3) and codes (n,); "
+        "of a grid, calc.ground's own archive.",
+    )
+    reading = models.JSONField(
+        default=dict, blank=True, help_text="What the reader told: notices, refused rows."
     )
     imported_at = models.DateTimeField(default=timezone.now)
     imported_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
@@ -145,6 +149,10 @@ class Survey(ClubRecord):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def has_levels(self) -> bool:
+        return self.what != self.What.FEATURES
 
 
 class ImportDraft(ClubRecord):
@@ -266,7 +274,8 @@ class Feature(ClubRecord):
 
     @property
     def title(self) -> str:
-        return self.name or str(self).capitalize()
+        words = self.name or str(self)
+        return words[:1].upper() + words[1:]
 
     @property
     def length_m(self) -> float:

@@ -250,10 +250,16 @@ class Estimate(ClubRecord):
     made_at = models.DateTimeField(default=timezone.now)
     made_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
     measured = models.JSONField(
-        default=list, help_text="What was measured: name, value, unit, from which features, how."
+        default=list,
+        blank=True,
+        help_text="What was measured: name, value, unit, from which features, how.",
     )
-    feature_versions = models.JSONField(default=dict, help_text="uuid → version when measured.")
-    parameters = models.JSONField(default=dict, help_text="Figures of design the recipe used.")
+    feature_versions = models.JSONField(
+        default=dict, blank=True, help_text="uuid → version when measured."
+    )
+    parameters = models.JSONField(
+        default=dict, blank=True, help_text="Figures of design the recipe used."
+    )
     quantity = models.FloatField("main quantity", default=0)
     unit = models.CharField(max_length=12, default="m")
     approved_on = models.DateField(null=True, blank=True)
@@ -268,7 +274,7 @@ class Estimate(ClubRecord):
     labour_sd_h = models.FloatField(default=0)
     money_mean = models.FloatField(default=0)
     money_sd = models.FloatField(default=0)
-    working = models.JSONField(default=list)
+    working = models.JSONField(default=list, blank=True)
 
     class Meta:
         ordering = ["item", "-revision"]
@@ -317,7 +323,7 @@ class EstimateLine(ClubRecord):
     is_by_hand = models.BooleanField(
         default=False, help_text="Changed by a person, kept on re-measuring."
     )
-    working = models.JSONField(default=list)
+    working = models.JSONField(default=list, blank=True)
 
     class Meta:
         ordering = ["order", "id"]

@@ -20,6 +20,7 @@ from worksprog.calc.build_up.parts import (
 from worksprog.calc.ranges import RangeSum, Shape, ThreePoint, sum_ranges
 from worksprog.calc.working import Step, Working
 
+CONTRACTOR_LABOUR = "labour-contractor"
 CORRELATION = 0.25  # between the lines of one item: one crew, one ground, one winter
 
 
@@ -37,6 +38,7 @@ def price_line(
     unit_price: MoneyRange,
     steps: tuple[Step, ...] = (),
     price_source: str = "",
+    price_code: str = "",
     penny: Decimal = PENNY,
 ) -> Line:
     """A line from its quantity and unit price: amount = quantity x price, to the penny.
@@ -67,6 +69,7 @@ def price_line(
         labour_h=hours,
         amount=amount,
         working=Working(description, shown),
+        price_code=price_code,
     )
 
 
@@ -135,7 +138,11 @@ def _line(
     values: Mapping[str, ThreePoint],
     book: Book,
     penny: Decimal,
+    by_contractor: bool,
 ) -> Line | None:
+    category, price_code = recipe_line.category, recipe_line.price
+    if by_contractor and category is Category.LABOUR:
+        category, price_code = Category.CONTRACTOR, CONTRACTOR_LABOUR
     what = recipe_line.description
     low, likely, high = (float(steps[recipe_line.quantity].value) for steps in derived)
     quantity = ThreePoint(low, likely, high)
@@ -163,7 +170,7 @@ def _line(
         steps.append(Step("t", "hours", quantity.likely, "h", "q / r"))
         unit = "h"
     chosen = {name: f"{value.likely:g}" for name, value in values.items()}
-    price = book.price(recipe_line.price.format(**chosen), used_for=what)
+    price = book.price(price_code.format(**chosen), used_for=what)
     if price.unit != unit:
         raise ValueError(
             f"'{what}' is counted in {unit}, but the price book's '{price.code}' is a price "
@@ -171,13 +178,14 @@ def _line(
         )
     return price_line(
         key=recipe_line.key,
-        category=recipe_line.category,
+        category=category,
         description=what,
         quantity=quantity,
         unit=unit,
         unit_price=price.amount,
         steps=tuple(steps),
         price_source=price.source,
+        price_code=price.code,
         penny=penny,
     )
 
@@ -189,11 +197,13 @@ def build_up(
     parameters: Mapping[str, float],
     book: Book,
     told: Mapping[str, str] | None = None,
+    by_contractor: bool = False,
     penny: Decimal = PENNY,
 ) -> Estimate:
     """The whole build-up of one item, every line and total with its working.
 
-    ``told`` says of a measure or parameter where it came from, for the working.
+    ``told`` says of a measure or parameter where it came from, for the working. ``by_contractor``:
+    the hours are a contractor's, priced as such, and take none of the crew's.
 
     The low case takes the low end of every uncertain figure at once and the high case the high
     end, so they are the corners of what may come; the working adds mean and spread.
@@ -208,13 +218,17 @@ def build_up(
     )
     lines = tuple(
         line
-        for line in (_line(each, derived, values, book, penny) for each in recipe.lines)
+        for line in (
+            _line(each, derived, values, book, penny, by_contractor) for each in recipe.lines
+        )
         if line is not None
     )
     hours, money = total_lines(lines)
+    everything = (*given, *derived[1].values())
     return Estimate(
         kind=recipe.kind,
         derived=derived[1],
+        given=everything,
         lines=lines,
         labour_h=hours,
         money=money,
@@ -222,7 +236,7 @@ def build_up(
         working=total_working(
             recipe.title,
             lines,
-            given=(*given, *derived[1].values()),
+            given=everything,
             notes=recipe.assumes,
         ),
     )

@@ -208,6 +208,7 @@ class Line:
     labour_h: ThreePoint
     amount: MoneyRange
     working: Working
+    price_code: str = ""  # the entry of the book it was priced by; "" when entered by hand
 
 
 @dataclass(frozen=True)
@@ -216,6 +217,7 @@ class Estimate:
 
     kind: str
     derived: Mapping[str, Step]
+    given: tuple[Step, ...]  # measures and parameters, then what was derived from them
     lines: tuple[Line, ...]
     labour_h: ThreePoint
     money: MoneyRange

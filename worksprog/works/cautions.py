@@ -1,0 +1,116 @@
+"""What can hurt or be against the law, by kind of work: asked for, never decided here.
+
+Words that hold in any country. They point to whoever decides; they never say that a thing is not
+needed or that it is safe.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from worksprog.works.models import WorkKind
+
+DEFERS = (
+    "Local law, codes and licensed practice go before anything written here. Confirm with the "
+    "authority named before work starts."
+)
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One thing to settle before work of a kind starts."""
+
+    key: str
+    title: str
+    text: str
+    ask: str
+    consent: str = ""  # name under which a consent or notice is kept, where one is usual
+
+
+SERVICES = Caution(
+    "services",
+    "Buried services",
+    "Get plans of every owner's services and the club's own: irrigation mains, decoder and power "
+    "cables, pump supplies, old drains. Scan and mark the line, dig trial holes by hand, and keep "
+    "machines off until each service is found. A clear scan does not prove clear ground.",
+    "service owners, the local dig-notice service where there is one, and the club's own records",
+)
+TRENCH = Caution(
+    "trench",
+    "Trench support",
+    "No ground can be relied on to stand unsupported, at any depth. Support it, batter it back or "
+    "keep people out; keep spoil and machines back from the edge; give a way out. A competent "
+    "person looks at it before each shift, after rain and after any fall.",
+    "a competent person on site; an engineer where depth or ground calls for one",
+)
+WATER = Caution(
+    "water",
+    "Work in or near water",
+    "Works in, over or beside a watercourse, and new outfalls or structures in it, commonly need "
+    "written consent beforehand. Silt must not run downstream. Check the depth of water and who "
+    "works alone; stop when it rises.",
+    "the drainage or water authority for the place, and owners downstream",
+    consent="Consent for works at a watercourse",
+)
+FELLING = Caution(
+    "felling",
+    "Felling licence and protected trees",
+    "Felling may need a licence above a volume in a period, summed over the whole property, and "
+    "single trees or areas may be protected whatever their size. The timber volume here is a "
+    "planning figure and does not settle the question.",
+    "the forestry authority and the planning authority",
+    consent="Felling licence or tree consent",
+)
+NESTING = Caution(
+    "nesting",
+    "Nesting birds and bats",
+    "Nests in use and bat roosts are commonly protected on any date, not only in a season. Have "
+    "growth and trees looked at right before work; look at old trees with cavities for bats. Stop "
+    "and ask when something is found.",
+    "an ecologist or the nature conservation authority",
+)
+CHAINSAW = Caution(
+    "chainsaw",
+    "Chainsaw and climbing work",
+    "Only trained people with the right kit, never alone, with a way to get help. Trees near "
+    "lines, roads, buildings or players are for a qualified contractor.",
+    "a qualified tree surgeon; the line owner near power lines",
+)
+MACHINES = Caution(
+    "machines",
+    "Machines and players",
+    "Keep people out of reach of machines, and players away from works: close the hole or mark it "
+    "off. Look at slopes and soft ground before a machine goes on it.",
+    "the club's own risk assessment",
+)
+SPOIL = Caution(
+    "spoil",
+    "Spoil and brought-in soil",
+    "Earth that leaves the course is often waste with papers to go with it; soil that is brought "
+    "in may need a permit or an exemption and should come with a test.",
+    "the environment authority",
+)
+STRUCTURE = Caution(
+    "structure",
+    "Structure that carries people or machines",
+    "A bridge or wall is designed and checked by an engineer for the loads that will cross it, "
+    "carts and mowers too. The estimate holds no design.",
+    "a chartered or licensed engineer",
+)
+
+CAUTIONS: dict[str, tuple[Caution, ...]] = {
+    WorkKind.CARRIER_PIPE: (SERVICES, TRENCH, WATER, MACHINES, SPOIL),
+    WorkKind.DITCH_DUG: (SERVICES, WATER, TRENCH, NESTING, MACHINES, SPOIL),
+    WorkKind.DITCH_REGRADED: (WATER, NESTING, SERVICES, MACHINES, SPOIL),
+    WorkKind.LATERALS: (SERVICES, TRENCH, MACHINES, SPOIL),
+    WorkKind.TEE_REBUILD: (SERVICES, MACHINES, SPOIL),
+    WorkKind.BUNKER_NEW: (SERVICES, MACHINES, SPOIL),
+    WorkKind.BUNKER_FILLED: (SERVICES, MACHINES, SPOIL),
+    WorkKind.PATH: (SERVICES, MACHINES, SPOIL),
+    WorkKind.TREE_THINNING: (FELLING, NESTING, CHAINSAW, SERVICES),
+    WorkKind.HEADWALL: (WATER, TRENCH, SERVICES, STRUCTURE, MACHINES),
+    WorkKind.BRIDGE: (WATER, STRUCTURE, SERVICES, TRENCH, MACHINES),
+    WorkKind.MOUNDING: (SERVICES, MACHINES, SPOIL),
+    WorkKind.SEEDING: (MACHINES,),
+    WorkKind.TURFING: (MACHINES,),
+}

@@ -1,0 +1,378 @@
+"""Reads that span the works: what features measure now, what moved, totals, whole sheets."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Prefetch, QuerySet, Sum
+
+from worksprog.calc import build_up as calc
+from worksprog.calc.ranges import EIGHT_IN_TEN, sum_spreads
+from worksprog.clubs.models import Club
+from worksprog.course.models import Feature
+from worksprog.course.queries import live_ground
+from worksprog.drainage.models import DrainReach
+from worksprog.works import bridge
+from worksprog.works.models import (
+    Category,
+    Estimate,
+    EstimateLine,
+    Item,
+    ItemState,
+    OutputRate,
+    Phase,
+    Price,
+    Programme,
+    Project,
+    Spend,
+)
+
+NOTHING = Decimal("0.00")
+CORRELATION = 0.25  # between the items of a programme: one crew, one ground, the same winters
+
+
+def live_programme(club: Club) -> Programme | None:
+    return Programme.objects.filter(club=club, is_live=True).first()
+
+
+def price_book(club: Club) -> calc.Book:
+    """The club's price book as the build-up reads it. Two queries."""
+    return bridge.book_of_rows(
+        Price.objects.filter(club=club), OutputRate.objects.filter(club=club)
+    )
+
+
+def measure_item(item: Item) -> bridge.Measured:
+    """What the item's features tell now. Up to three queries, and the ground where it is needed."""
+    features = list(item.features.all())
+    reaches = {reach.feature_id: reach for reach in DrainReach.objects.filter(feature__in=features)}
+    needs_ground = any(
+        reach.upstream_invert_m is not None and reach.downstream_invert_m is not None
+        for reach in reaches.values()
+    ) and any(m.name == "mean_depth_m" for m in calc.RECIPES[item.kind].measures)
+    ground = live_ground(item.club) if needs_ground else None
+    return bridge.measure(item.kind, features, reaches=reaches, ground=ground)
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One thing that differs from what an estimate was made with."""
+
+    title: str
+    what: str
+    was: float | None
+    now: float | None
+    unit: str
+
+    @property
+    def words(self) -> str:
+        if self.was is None:
+            return f"{self.title}: {self.what} is new, {self.now:,.2f} {self.unit}"
+        if self.now is None:
+            return (
+                f"{self.title}: {self.what} is no longer told, it was {self.was:,.2f} {self.unit}"
+            )
+        change = self.now - self.was
+        return (
+            f"{self.title}: {self.what} was {self.was:,.2f}, is now {self.now:,.2f} {self.unit} "
+            f"({change:+,.2f})"
+        )
+
+
+def what_moved(estimate: Estimate, measured: bridge.Measured) -> list[Moved]:
+    """What the features tell otherwise than when the estimate was made; a millimetre is nothing."""
+    old = {(row["feature"], row["name"]): row for row in estimate.measured}
+    new = {(row["feature"], row["name"]): row for row in measured.as_rows()}
+    moved = []
+    for key in [*old, *(key for key in new if key not in old)]:
+        was, now = old.get(key), new.get(key)
+        row = now or was
+        assert row is not None
+        if was and now and abs(was["value"] - now["value"]) < 1e-3:
+            continue
+        moved.append(
+            Moved(
+                row["title"],
+                row["label"],
+                was["value"] if was else None,
+                now["value"] if now else None,
+                row["unit"],
+            )
+        )
+    return moved
+
+
+def repriced_lines(lines: Iterable[EstimateLine]) -> list[EstimateLine]:
+    """Lines whose price in the book is no longer the one they were worked out with."""
+    return [
+        line
+        for line in lines
+        if line.price is not None
+        and not line.is_by_hand
+        and (line.price.low, line.price.likely, line.price.high)
+        != (line.rate_low, line.rate_likely, line.rate_high)
+    ]
+
+
+def stale_items(items: Sequence[Item], estimates: dict[int, Estimate]) -> set[int]:
+    """Keys of items of which a feature changed shape, came or went since the estimate. One query."""
+    now: dict[int, dict[str, int]] = defaultdict(dict)
+    through = Item.features.through.objects.filter(item__in=[item.pk for item in items])
+    for item_id, uuid, version in through.values_list(
+        "item_id", "feature__uuid", "feature__version"
+    ):
+        now[item_id][str(uuid)] = version
+    return {
+        item.pk
+        for item in items
+        if item.pk in estimates and estimates[item.pk].feature_versions != now[item.pk]
+    }
+
+
+@dataclass(frozen=True)
+class Totals:
+    """Hours and money of a set of items, from their live estimates; shelved items are left out."""
+
+    items: int = 0
+    without_estimate: int = 0
+    labour_low_h: float = 0.0
+    labour_likely_h: float = 0.0
+    labour_high_h: float = 0.0
+    labour_p80_h: float = 0.0
+    money_low: Decimal = NOTHING
+    money_likely: Decimal = NOTHING
+    money_high: Decimal = NOTHING
+    money_p80: Decimal = NOTHING
+    approved: Decimal = NOTHING
+    spent: Decimal = NOTHING
+    by_category: dict[str, Decimal] = field(default_factory=dict)
+    by_state: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def beyond_approved(self) -> Decimal:
+        """Likely money that is not approved yet; 0 where the approval covers it."""
+        return max(self.money_likely - self.approved, NOTHING)
+
+
+def _add_up(
+    items: Sequence[Item],
+    estimates: dict[int, Estimate],
+    *,
+    approved: Decimal,
+    spent: dict[int, Decimal],
+    by_category: dict[int, dict[str, Decimal]],
+) -> Totals:
+    counted = [item for item in items if item.state != ItemState.SHELVED]
+    live = [estimates[item.pk] for item in counted if item.pk in estimates]
+    hours = sum_spreads(
+        [(one.labour_mean_h, one.labour_sd_h) for one in live], correlation=CORRELATION
+    )
+    money = sum_spreads([(one.money_mean, one.money_sd) for one in live], correlation=CORRELATION)
+    heads: dict[str, Decimal] = dict.fromkeys(Category.values, NOTHING)
+    for one in live:
+        for category, amount in by_category.get(one.pk, {}).items():
+            heads[category] += amount
+    states: dict[str, int] = {}
+    for item in items:
+        states[item.state] = states.get(item.state, 0) + 1
+    return Totals(
+        items=len(counted),
+        without_estimate=len(counted) - len(live),
+        labour_low_h=sum(one.labour_low_h for one in live),
+        labour_likely_h=sum(one.labour_likely_h for one in live),
+        labour_high_h=sum(one.labour_high_h for one in live),
+        labour_p80_h=hours[0] + EIGHT_IN_TEN * hours[1],
+        money_low=sum((one.money_low for one in live), NOTHING),
+        money_likely=sum((one.money_likely for one in live), NOTHING),
+        money_high=sum((one.money_high for one in live), NOTHING),
+        money_p80=Decimal(str(round(money[0] + EIGHT_IN_TEN * money[1], 2))),
+        approved=approved,
+        spent=sum((spent.get(item.pk, NOTHING) for item in items), NOTHING),
+        by_category=heads,
+        by_state=states,
+    )
+
+
+@dataclass(frozen=True)
+class ItemSheet:
+    """An item as the programme shows it."""
+
+    item: Item
+    estimate: Estimate | None
+    is_stale: bool
+    starts: date | None
+    ends: date | None
+    dates_from: str
+    hours_logged: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class PhaseSheet:
+    phase: Phase
+    items: list[ItemSheet]
+    totals: Totals
+
+
+@dataclass(frozen=True)
+class ProjectSheet:
+    project: Project
+    phases: list[PhaseSheet]
+    totals: Totals
+
+
+@dataclass(frozen=True)
+class ProgrammeSheet:
+    programme: Programme
+    projects: list[ProjectSheet]
+    totals: Totals
+
+    @property
+    def items(self) -> list[ItemSheet]:
+        return [
+            item for project in self.projects for phase in project.phases for item in phase.items
+        ]
+
+
+def _dates(item: Item) -> tuple[date | None, date | None, str]:
+    """From what happened, else from the live plan, else from what was asked for."""
+    planned = next(iter(getattr(item, "live_planned", ())), None)
+    planned_end = planned.finish if planned else None
+    if item.finished_on:
+        return item.started_on, item.finished_on, "done"
+    if item.started_on:
+        return item.started_on, planned_end, "started"
+    if planned and planned.start:
+        return planned.start, planned_end, "planned"
+    return item.not_before, None, "not before" if item.not_before else ""
+
+
+def programme_sheet(
+    programme: Programme, *, projects: QuerySet[Project] | None = None
+) -> ProgrammeSheet:
+    """The whole programme with totals at every step. Nine queries, however large it is."""
+    # By its reverse name, since the plan's own floor lies above this one.
+    planned: Any = Item._meta.get_field("planned").related_model
+    chosen = projects if projects is not None else Project.objects.filter(programme=programme)
+    listed = list(chosen)
+    phases = list(Phase.objects.filter(project__in=listed).order_by("order", "id"))
+    items = list(
+        Item.objects.filter(phase__in=phases)
+        .order_by("order", "id")
+        .prefetch_related(
+            "holes",
+            Prefetch(
+                "planned",
+                queryset=planned._default_manager.filter(plan__is_live=True),
+                to_attr="live_planned",
+            ),
+        )
+    )
+    keys = [item.pk for item in items]
+    estimates = {
+        one.item_id: one
+        for one in Estimate.objects.filter(item__in=keys, is_live=True).defer("working", "measured")
+    }
+    heads: dict[int, dict[str, Decimal]] = defaultdict(dict)
+    for estimate_id, category, amount in (
+        EstimateLine.objects.filter(estimate__in=[one.pk for one in estimates.values()])
+        .order_by()
+        .values("estimate_id", "category")
+        .annotate(amount=Sum("amount_likely"))
+        .values_list("estimate_id", "category", "amount")
+    ):
+        heads[estimate_id][category] = amount
+    spent: dict[int, Decimal] = dict(
+        Spend.objects.filter(item__in=keys)
+        .order_by()
+        .values("item_id")
+        .annotate(amount=Sum("amount"))
+        .values_list("item_id", "amount")
+    )
+    stale = stale_items(items, estimates)
+
+    def total(of: Sequence[Item], approved: Decimal) -> Totals:
+        return _add_up(of, estimates, approved=approved, spent=spent, by_category=heads)
+
+    of_phase: dict[int, list[Item]] = defaultdict(list)
+    for item in items:
+        of_phase[item.phase_id].append(item)
+    of_project: dict[int, list[Phase]] = defaultdict(list)
+    for phase in phases:
+        of_project[phase.project_id].append(phase)
+    sheets = []
+    for project in listed:
+        own = of_project[project.pk]
+        sheets.append(
+            ProjectSheet(
+                project=project,
+                phases=[
+                    PhaseSheet(
+                        phase=phase,
+                        items=[
+                            ItemSheet(item, estimates.get(item.pk), item.pk in stale, *_dates(item))
+                            for item in of_phase[phase.pk]
+                        ],
+                        totals=total(of_phase[phase.pk], NOTHING),
+                    )
+                    for phase in own
+                ],
+                totals=total(
+                    [item for phase in own for item in of_phase[phase.pk]], project.approved
+                ),
+            )
+        )
+    approved = sum((project.approved for project in listed), NOTHING)
+    return ProgrammeSheet(programme, sheets, total(items, approved))
+
+
+def programme_totals(programme: Programme) -> Totals:
+    """Hours, money, approved and spent over the whole programme, from the live estimates."""
+    return programme_sheet(programme).totals
+
+
+def project_totals(programme: Programme) -> list[tuple[Project, Totals]]:
+    """The same by project, in the order of their priority."""
+    return [(one.project, one.totals) for one in programme_sheet(programme).projects]
+
+
+def live_estimates(programme: Programme) -> dict[int, Estimate]:
+    """The live estimate of every item of the programme by the item's key. One query."""
+    return {
+        one.item_id: one
+        for one in Estimate.objects.filter(
+            item__phase__project__programme=programme, is_live=True
+        ).defer("working", "measured")
+    }
+
+
+def features_for(club: Club, kind: str) -> list[Feature]:
+    """Features that work of this kind can be measured on, without their shapes. One query."""
+    return list(
+        Feature.objects.filter(club=club, kind__in=bridge.MEASURED_ON[kind])
+        .exclude(state="removed")
+        .defer("geometry")
+        .order_by("kind", "ref", "name", "id")
+    )
+
+
+def lines_by_category(lines: Iterable[EstimateLine]) -> list[dict[str, Any]]:
+    """The lines under their heads, each head with its sums; heads without lines are left out."""
+    groups: dict[str, list[EstimateLine]] = {category: [] for category in Category.values}
+    for line in lines:
+        groups[line.category].append(line)
+    return [
+        {
+            "label": Category(category).label,
+            "lines": listed,
+            "low": sum((line.amount_low for line in listed), NOTHING),
+            "likely": sum((line.amount_likely for line in listed), NOTHING),
+            "high": sum((line.amount_high for line in listed), NOTHING),
+        }
+        for category, listed in groups.items()
+        if listed
+    ]
