@@ -159,9 +159,13 @@ class Plan(ClubRecord):
     baseline_name = models.CharField(max_length=80, blank=True)
     baseline_kept_at = models.DateTimeField(null=True, blank=True)
     weeks = models.JSONField(
-        default=list, help_text="week, crew_h, routine_h, left_h and planned_h of each week."
+        default=list,
+        blank=True,
+        help_text="week, crew_h, routine_h, left_h and planned_h of each week.",
     )
-    notes = models.JSONField(default=list, help_text="What the plan could not keep, in words.")
+    notes = models.JSONField(
+        default=list, blank=True, help_text="What the plan could not keep, in words."
+    )
 
     class Meta:
         ordering = ["-made_at", "-id"]
@@ -188,7 +192,7 @@ class PlannedItem(ClubRecord):
     start = models.DateField(null=True, blank=True)
     finish = models.DateField(null=True, blank=True)
     in_play_on = models.DateField(null=True, blank=True)
-    hours_by_week = models.JSONField(default=dict)
+    hours_by_week = models.JSONField(default=dict, blank=True)
     waits_for = models.CharField(max_length=200, blank=True)
     not_placed = models.CharField(max_length=300, blank=True)
     caution = models.CharField(max_length=500, blank=True)
