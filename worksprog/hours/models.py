@@ -29,6 +29,16 @@ class Ground(models.TextChoices):
     STOOD_DOWN = "stood_down", "too wet, stood down"
 
 
+class HourEntryQuerySet(models.QuerySet["HourEntry"]):
+    def standing(self) -> HourEntryQuerySet:
+        """What somebody still says was worked: not withdrawn, not corrected by a later row."""
+        return self.exclude(state="withdrawn").filter(corrected_by__isnull=True)
+
+    def counted(self) -> HourEntryQuerySet:
+        """What counts as worked and done: standing, and not in question."""
+        return self.standing().exclude(state="queried")
+
+
 class HourEntry(ClubRecord):
     """One person's hours on one job (or one kind of routine work) on one day."""
 
@@ -64,10 +74,13 @@ class HourEntry(ClubRecord):
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrected_by"
     )
 
+    objects = HourEntryQuerySet.as_manager()
+
     class Meta:
         ordering = ["-worked_on", "-id"]
         constraints = [
             models.UniqueConstraint(fields=["club", "client_id"], name="logged_once"),
+            models.UniqueConstraint(fields=["corrects"], name="corrected_by_one_row"),
             models.CheckConstraint(
                 condition=(
                     (models.Q(item__isnull=False) & models.Q(routine=""))
@@ -82,7 +95,18 @@ class HourEntry(ClubRecord):
         indexes = [
             models.Index(fields=["club", "worked_on"]),
             models.Index(fields=["item", "worked_on"]),
+            models.Index(fields=["person", "worked_on"]),
         ]
 
     def __str__(self) -> str:
-        return f"{self.hours} h on {self.worked_on:%d %b %Y}"
+        return f"{self.hours} h on {self.worked_on.day} {self.worked_on:%b %Y}"
+
+    @property
+    def what(self) -> str:
+        """The job, or the kind of routine work."""
+        return self.item.name if self.item else str(self.get_routine_display())
+
+    @property
+    def may_be_changed(self) -> bool:
+        """By the one who logged it: until it is approved or withdrawn."""
+        return self.state in (self.State.LOGGED, self.State.QUERIED)

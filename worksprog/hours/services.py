@@ -1,0 +1,283 @@
+"""What changes logged hours. Nothing is logged twice, nothing approved is overwritten."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable
+from datetime import date
+from decimal import Decimal
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
+from django.db.models import Sum
+from django.utils import timezone
+
+from worksprog.clubs.models import Club, Membership, User
+from worksprog.clubs.permissions import may
+from worksprog.clubs.records import save_record, update_records
+from worksprog.hours.models import HourEntry
+from worksprog.works.models import Item
+
+HALF = Decimal("0.5")
+DAY = Decimal(24)
+
+
+def _half_hours(hours: Decimal | float | int | str, *, at_least: Decimal = HALF) -> Decimal:
+    try:
+        value = Decimal(str(hours))
+    except ArithmeticError as error:
+        raise ValidationError({"hours": f"Hours are a number; got “{hours}”."}) from error
+    if not value.is_finite() or value % HALF:
+        raise ValidationError({"hours": f"Hours go in half-hour steps; got {hours}."})
+    if not at_least <= value <= DAY:
+        raise ValidationError(
+            {"hours": f"Hours on one day are from {at_least} to 24; got {hours}."}
+        )
+    return value
+
+
+def _words(hours: Decimal) -> str:
+    return f"{hours.normalize():f}"
+
+
+def _check_day(worked_on: date, today: date) -> None:
+    if worked_on > today:
+        raise ValidationError(
+            {
+                "worked_on": (
+                    f"{worked_on.day} {worked_on:%b %Y} is still to come: at the club it is "
+                    f"{today.day} {today:%b %Y}. Choose the day it was worked, and look at the "
+                    "phone's clock."
+                )
+            }
+        )
+
+
+def _check_total(person: Membership, worked_on: date, hours: Decimal, besides: int | None) -> None:
+    others = HourEntry.objects.standing().filter(person=person, worked_on=worked_on)
+    if besides is not None:
+        others = others.exclude(pk=besides)
+    logged = others.aggregate(total=Sum("hours"))["total"] or Decimal(0)
+    if logged + hours > DAY:
+        raise ValidationError(
+            {
+                "hours": (
+                    f"The day would have {_words(logged + hours)} h; 24 is the most. "
+                    f"{_words(logged)} h are logged on it already."
+                )
+            }
+        )
+
+
+def _lock(person: Membership) -> None:
+    """One at a time for each person, so that a day's total holds when two phones send at once."""
+    Membership.objects.select_for_update().get(pk=person.pk)
+
+
+def _already(club: Club, person: Membership, client_id: uuid.UUID) -> HourEntry | None:
+    entry = HourEntry.objects.select_related("item").filter(club=club, client_id=client_id).first()
+    if entry is not None and entry.person_id != person.pk:
+        raise ValidationError("This entry's number is another person's; log it again.")
+    return entry
+
+
+def log_hours(
+    *,
+    club: Club,
+    person: Membership,
+    client_id: uuid.UUID,
+    worked_on: date,
+    hours: Decimal | float | int | str,
+    item: Item | None = None,
+    routine: str = "",
+    quantity: float | None = None,
+    ground: str = "",
+    note: str = "",
+    today: date | None = None,
+) -> HourEntry:
+    """Log one person's hours on one job, or on one kind of routine work, on one day.
+
+    The same ``client_id`` again gives the entry that stands and writes nothing: a double tap, a
+    lost reply and a resend log once. ``today`` is the club's own day when it is not told.
+    ValidationError says what is wrong by field.
+    """
+    try:
+        with transaction.atomic():
+            _lock(person)
+            if (entry := _already(club, person, client_id)) is not None:
+                return entry
+            if person.club_id != club.pk or not person.is_active:
+                raise PermissionDenied
+            if (item is None) == (not routine):
+                raise ValidationError({"item": "Choose a job, or one kind of routine work."})
+            if item is not None and item.club_id != club.pk:
+                raise ValidationError({"item": "This club has no such job."})
+            if item is None and quantity is not None:
+                raise ValidationError({"quantity": "Routine work has no quantity."})
+            value = _half_hours(hours)
+            _check_day(worked_on, today or club.today())
+            _check_total(person, worked_on, value, None)
+            entry = HourEntry(
+                club=club,
+                client_id=client_id,
+                person=person,
+                item=item,
+                routine=routine,
+                worked_on=worked_on,
+                hours=value,
+                quantity=quantity,
+                ground=ground,
+                note=note.strip(),
+            )
+            return save_record(entry, by=person.user)
+    except (IntegrityError, ValidationError):
+        # The same number from two people at once: the lock is per person, the constraint decides.
+        entry = _already(club, person, client_id)
+        if entry is None:
+            raise
+        return entry
+
+
+@transaction.atomic
+def correct_hours(
+    *,
+    entry: HourEntry,
+    by: Membership,
+    hours: Decimal | float | int | str,
+    quantity: float | None = None,
+    ground: str | None = None,
+    note: str | None = None,
+    worked_on: date | None = None,
+    today: date | None = None,
+) -> HourEntry:
+    """Put an entry right: by the one who logged it, until it is approved.
+
+    A queried entry that was put right stands for approval again. ValidationError once it is
+    approved or withdrawn; PermissionDenied for anybody else.
+    """
+    entry = _own_open(entry, by)
+    if entry.item_id is None and quantity is not None:
+        raise ValidationError({"quantity": "Routine work has no quantity."})
+    entry.hours = _half_hours(hours)
+    entry.worked_on = worked_on or entry.worked_on
+    _check_day(entry.worked_on, today or entry.club.today())
+    _check_total(by, entry.worked_on, entry.hours, entry.pk)
+    entry.quantity = quantity
+    if ground is not None:
+        entry.ground = ground
+    if note is not None:
+        entry.note = note.strip()
+    entry.state = HourEntry.State.LOGGED
+    entry.reason = ""
+    return save_record(entry, by=by.user)
+
+
+@transaction.atomic
+def withdraw_hours(*, entry: HourEntry, by: Membership) -> HourEntry:
+    """Take an entry back: by the one who logged it, until it is approved. Twice is as once."""
+    if entry.state == HourEntry.State.WITHDRAWN and entry.person_id == by.pk:
+        return entry
+    entry = _own_open(entry, by)
+    entry.state = HourEntry.State.WITHDRAWN
+    return save_record(entry, by=by.user)
+
+
+def _own_open(entry: HourEntry, by: Membership) -> HourEntry:
+    if entry.person_id != by.pk:
+        raise PermissionDenied
+    _lock(by)
+    entry = (
+        HourEntry.objects.select_for_update(of=("self",))
+        .select_related("club", "item")
+        .get(pk=entry.pk)
+    )
+    if entry.state == HourEntry.State.APPROVED:
+        raise ValidationError(
+            "It is approved by now and stands; the course manager can put it right by a new row."
+        )
+    if entry.state == HourEntry.State.WITHDRAWN:
+        raise ValidationError("It was withdrawn; log the hours again.")
+    return entry
+
+
+@transaction.atomic
+def correct_approved(
+    *,
+    entry: HourEntry,
+    by: Membership,
+    hours: Decimal | float | int | str,
+    reason: str,
+    quantity: float | None = None,
+) -> HourEntry:
+    """Put an approved entry right by a new row that names it; the old one is kept and not counted.
+
+    0 hours: it was not worked at all. The new row is approved with it. ValidationError when the
+    entry is not approved, was corrected before, or no reason is given.
+    """
+    if by.club_id != entry.club_id or not may(by.role, "hours.approve"):
+        raise PermissionDenied
+    person = Membership.objects.select_for_update().get(pk=entry.person_id)
+    entry = HourEntry.objects.select_related("club", "item").get(pk=entry.pk)
+    if entry.state != HourEntry.State.APPROVED:
+        raise ValidationError("Only what is approved is corrected by a new row.")
+    if HourEntry.objects.filter(corrects=entry).exists():
+        raise ValidationError("It was corrected before; correct the row that stands in its place.")
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why, so that the record explains itself."})
+    if entry.item_id is None and quantity is not None:
+        raise ValidationError({"quantity": "Routine work has no quantity."})
+    value = _half_hours(hours, at_least=Decimal(0))
+    _check_total(person, entry.worked_on, value, entry.pk)
+    row = HourEntry(
+        club=entry.club,
+        person=person,
+        item=entry.item,
+        routine=entry.routine,
+        worked_on=entry.worked_on,
+        hours=value,
+        quantity=quantity,
+        ground=entry.ground,
+        note=entry.note,
+        state=HourEntry.State.APPROVED,
+        decided_at=timezone.now(),
+        decided_by=by.user,
+        reason=reason.strip(),
+        corrects=entry,
+    )
+    return save_record(row, by=by.user)
+
+
+@transaction.atomic
+def approve_hours(*, club: Club, entries: Iterable[HourEntry], by: User) -> int:
+    """Approve what is logged or queried; what is approved or withdrawn stays. How many were."""
+    rows = list(
+        HourEntry.objects.select_for_update()
+        .filter(club=club, pk__in=[entry.pk for entry in entries])
+        .filter(state__in=[HourEntry.State.LOGGED, HourEntry.State.QUERIED])
+        .order_by("pk")
+    )
+    now = timezone.now()
+    for row in rows:
+        row.state, row.decided_at, row.decided_by = HourEntry.State.APPROVED, now, by
+        row.reason = ""
+    update_records(
+        rows,
+        fields=["state", "decided_at", "decided_by", "reason"],
+        by=by,
+        label=f"{len(rows)} entries of hours approved",
+    )
+    return len(rows)
+
+
+@transaction.atomic
+def query_hours(*, entry: HourEntry, by: User, reason: str) -> HourEntry:
+    """Ask the one who logged it; it does not count until it is put right or approved."""
+    if not reason.strip():
+        raise ValidationError({"reason": "Say what is in question."})
+    entry = HourEntry.objects.select_for_update().get(pk=entry.pk)
+    if entry.state not in (HourEntry.State.LOGGED, HourEntry.State.QUERIED):
+        raise ValidationError(f"It is {entry.get_state_display()} by now; nothing was changed.")
+    entry.state = HourEntry.State.QUERIED
+    entry.reason = reason.strip()
+    entry.decided_at, entry.decided_by = timezone.now(), by
+    return save_record(entry, by=by)
