@@ -31,7 +31,13 @@ MAPPING = {"ditches": "ditch", "tees": "tee", "trees": "tree", "chambers": "cham
 
 
 def read(path: Path, **more: Any) -> FeaturesRead:
-    told = {"mapping": MAPPING, "shapes": SHAPES, "epsg": 27700, "near": NEAR, **more}
+    told = {
+        "kind_of": lambda layer: MAPPING.get(layer, ""),
+        "shapes": SHAPES,
+        "epsg": 27700,
+        "near": NEAR,
+        **more,
+    }
     return read_features(path, recognise(path), **told)
 
 

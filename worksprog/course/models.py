@@ -209,9 +209,11 @@ class GroundModel(ClubRecord):
     lowest_m = models.FloatField(null=True)
     highest_m = models.FloatField(null=True)
     contour_step_m = models.FloatField(default=1.0)
-    contours = models.JSONField(default=dict, help_text="GeoJSON (WGS84) with level_m.")
+    contours = models.JSONField(default=dict, blank=True, help_text="GeoJSON (WGS84) with level_m.")
     shading = models.BinaryField(null=True, blank=True, editable=True, help_text="PNG in WGS84.")
-    shading_bounds = models.JSONField(default=list, help_text="[[south, west], [north, east]]")
+    shading_bounds = models.JSONField(
+        default=list, blank=True, help_text="[[south, west], [north, east]]"
+    )
 
     class Meta:
         ordering = ["-made_at", "-id"]

@@ -6,7 +6,7 @@ import re
 import tempfile
 import warnings
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -82,7 +82,7 @@ def read_features(
     path: Path,
     sort: Sort,
     *,
-    mapping: Mapping[str, str],
+    kind_of: Callable[[str], str],
     shapes: Mapping[str, str],
     epsg: int,
     near: Box | None = None,
@@ -90,7 +90,7 @@ def read_features(
 ) -> FeaturesRead:
     """Read the features of a file whose sort is known from its content.
 
-    mapping    layer name to kind of feature; "" and layers that are not named are left out
+    kind_of    layer name to kind of feature; "" leaves the layer out
     shapes     kind to the shape it takes: Point, LineString or Polygon
     epsg       the club's grid; a file that states another is converted, one that states none is
                taken as being in it
@@ -117,7 +117,7 @@ def read_features(
         notices.append("Easting and northing were exchanged on reading, as asked.")
     taking = _Taking(shapes, epsg, near)
     for raw in raws:
-        kind = mapping.get(raw.layer, "")
+        kind = kind_of(raw.layer)
         if not kind and raw.rows:
             notices.append(
                 f"Layer “{raw.layer}” is left out ({many(len(raw.rows), 'feature')}): "
