@@ -37,6 +37,7 @@ WINDOWS: tuple[Window, ...] = (
         "Dry enough to trench through turf, with time for the slits to heal.",
     ),
     _window(WorkKind.HEADWALL, (7, 1), (11, 30), LOW_WATER),
+    _window(WorkKind.BRIDGE, (7, 1), (11, 30), LOW_WATER),
     _window(WorkKind.TEE_REBUILD, (10, 1), (3, 15), PLAY_IS_LIGHT),
     _window(WorkKind.BUNKER_NEW, (10, 1), (3, 31), PLAY_IS_LIGHT),
     _window(WorkKind.BUNKER_FILLED, (10, 1), (3, 31), PLAY_IS_LIGHT),

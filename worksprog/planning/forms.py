@@ -13,7 +13,10 @@ MONTHS = [(number, month_name[number]) for number in range(1, 13)]
 
 
 class _ModelSheetForm(forms.ModelForm[Any]):
+    """Its fields' ids begin with the form's name: several forms stand on one page."""
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("auto_id", f"{type(self).__name__.lower()}_%s")
         super().__init__(*args, **kwargs)
         self.label_suffix = ""
 
@@ -56,7 +59,13 @@ class ItemPlanningForm(_ModelSheetForm):
         fields = ["gang", "least_days", "may_spread"]
 
 
-class BandForm(SheetForm):
+class _NamedSheetForm(SheetForm):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("auto_id", f"{type(self).__name__.lower()}_%s")
+        super().__init__(*args, **kwargs)
+
+
+class BandForm(_NamedSheetForm):
     """Weeks of the usual year that are alike."""
 
     from_week = forms.IntegerField(label="From week", min_value=1, max_value=WEEKS_IN_PATTERN)
@@ -85,7 +94,7 @@ class BandForm(SheetForm):
         return data
 
 
-class UsualYearForm(SheetForm):
+class UsualYearForm(_NamedSheetForm):
     crew_h = forms.FloatField(
         label="Hours the whole crew works in a week",
         min_value=1,
@@ -94,13 +103,13 @@ class UsualYearForm(SheetForm):
     )
 
 
-class BaselineForm(SheetForm):
+class BaselineForm(_NamedSheetForm):
     name = forms.CharField(
         label="Keep this plan as a baseline named", max_length=80, help_text="As “Agreed May 2026”."
     )
 
 
-class TryForm(SheetForm):
+class TryForm(_NamedSheetForm):
     """Other hours for one job, to see what would move; nothing is kept."""
 
     item = forms.ChoiceField(label="Job")

@@ -153,7 +153,9 @@ class Plan(ClubRecord):
 
     programme = models.ForeignKey(Programme, on_delete=models.CASCADE, related_name="plans")
     made_at = models.DateTimeField(default=timezone.now)
-    made_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+    made_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     as_of = models.DateField()
     is_live = models.BooleanField(default=True)
     baseline_name = models.CharField(max_length=80, blank=True)

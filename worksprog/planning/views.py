@@ -102,7 +102,12 @@ def _plan_page(
 
 
 def _open_rows(rows: list[PlannedItem]) -> list[PlannedItem]:
-    return [row for row in rows if row.item.state in (ItemState.PROPOSED, ItemState.ON_SITE)]
+    """Jobs whose crew hours are still to be worked."""
+    return [
+        row
+        for row in rows
+        if row.item.state in (ItemState.PROPOSED, ItemState.ON_SITE) and not row.item.by_contractor
+    ]
 
 
 def _try_form(rows: list[PlannedItem], data: Any = None) -> TryForm:

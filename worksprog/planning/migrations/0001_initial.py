@@ -61,7 +61,7 @@ class Migration(migrations.Migration):
                 ('weeks', models.JSONField(blank=True, default=list, help_text='week, crew_h, routine_h, left_h and planned_h of each week.')),
                 ('notes', models.JSONField(blank=True, default=list, help_text='What the plan could not keep, in words.')),
                 ('club', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='clubs.club')),
-                ('made_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('made_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('programme', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='plans', to='works.programme')),
             ],
             options={
