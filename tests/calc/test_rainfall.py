@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from worksprog.calc.rainfall import rational_flow_m3s
+from worksprog.calc.rainfall import WetSpell, rational_flow_m3s
 
 
 @pytest.mark.parametrize(
@@ -28,3 +28,16 @@ def test_it_refuses_in_words(change, words):
 
 def test_no_catchment_no_flow():
     assert rational_flow_m3s(runoff_coefficient=0.4, intensity_mm_h=20, area_ha=0) == 0
+
+
+@pytest.mark.parametrize(
+    "values", [(0, 4, 1, 0.1), (100, 0, 1, 0.1), (100, 4, -1, 0.1), (100, 4, 1, 0)]
+)
+def test_a_wet_spell_that_cannot_be_is_refused(values):
+    with pytest.raises(ValueError, match=r"wet spell|hectares"):
+        WetSpell(*values)
+
+
+def test_the_working_of_a_wet_spell_ends_in_the_hours():
+    spell = WetSpell(100, 4.5, 2.0, 0.1)
+    assert spell.working().steps[-1].value == pytest.approx(2000 / 0.1 / 3600)

@@ -139,7 +139,7 @@ def test_the_drawing_says_what_it_shows(cast, drain):
     assert drawing.startswith("<svg")
     assert "Long section from C1 to O1, 200 m, of which 100 m stand" in drawing
     assert "300 mm 1 in 100" in drawing
-    assert "Vertical scale ×10." in drawing  # 3.2 m of levels over 200 m
+    assert "Vertical scale ×15." in drawing  # 3.2 m of levels over 200 m
     assert drawing.count('stroke-dasharray="6 4"') == 2  # invert and crown of what is not built
     assert "style=" not in drawing
 

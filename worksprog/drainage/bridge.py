@@ -97,4 +97,4 @@ def ponds_as_nodes(
 
 
 def storm_of(row: DesignStorm) -> Storm:
-    return Storm(row.name, row.intensity_mm_h)
+    return Storm(row.name, row.intensity_mm_h, row.source)

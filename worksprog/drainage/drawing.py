@@ -19,9 +19,9 @@ from worksprog.calc.network import NetworkCheck, ReachCheck
 INK, SOFT, HAIR, GROUND = "#1a2320", "#59645d", "#e2dccd", "#8d7d6b"
 WATER, ACCENT, SHEET = "#1d6a86", "#7b2d43", "#fbf9f3"
 MONO = "IBM Plex Mono, DejaVu Sans Mono, monospace"
-EXAGGERATIONS = (1, 2, 5, 10, 20, 50, 100, 200)
+EXAGGERATIONS = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200)
 LETTER_PX = 6.1  # width of a letter of the mono face at 10 px
-LEFT, RIGHT, TOP, PROFILE, ROW = 66.0, 22.0, 18.0, 190.0, 19.0
+LEFT, RIGHT, TOP, PROFILE, ROW = 76.0, 22.0, 18.0, 190.0, 19.0
 
 
 def _joined(parts: Iterable[SafeString]) -> SafeString:
@@ -322,11 +322,12 @@ def _drawn_reach(
         'stroke-dasharray="{}" stroke-linecap="round"><title>{}: {}</title></polyline>',
         css, points, stroke, width, dash, reach.name, reach.verdict,
     )  # fmt: skip
-    if reach.state == "too_small":
-        x, y = drawn[len(drawn) // 2] if len(drawn) > 2 else (
-            (drawn[0][0] + drawn[-1][0]) / 2, (drawn[0][1] + drawn[-1][1]) / 2,
-        )  # fmt: skip
-        line = line + _text(x + 7, y + 3, "▲", fill=ACCENT, css="draw-accent-fill")
+    mark = {"too_small": "▲", "unknown": "?", "carries": ""}[reach.state]
+    if mark:
+        middle = len(drawn) // 2
+        x = (drawn[middle - 1][0] + drawn[middle][0]) / 2
+        y = (drawn[middle - 1][1] + drawn[middle][1]) / 2
+        line = line + _text(x + 8, y + 3, mark, fill=ACCENT, css="draw-accent-fill", weight=600)
     if not address:
         return line
     # One tab stop a reach would bury the table beside it, which has the same links.

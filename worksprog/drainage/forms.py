@@ -30,12 +30,12 @@ class ReachForm(_SheetModelForm):
         model = DrainReach
         fields = [*LEVELS_AND_RAIN, *PIPE_FIELDS, *DITCH_FIELDS]
         labels = {
-            "bottom_width_m": "bed width (m)",
-            "side_slope": "side slope, across per 1 down",
-            "depth_m": "depth, bank to bed (m)",
-            "freeboard_m": "freeboard, kept dry (m)",
+            "bottom_width_m": "Bed width (m)",
+            "side_slope": "Side slope, across per 1 down",
+            "depth_m": "Depth, bank to bed (m)",
+            "freeboard_m": "Freeboard, kept dry (m)",
             "manning_n": "Manning's n",
-            "runoff_coefficient": "share of the rain that runs off",
+            "runoff_coefficient": "Share of the rain that runs off",
         }
         help_texts = {
             "upstream_invert_m": "Metres above datum. Left empty, the level of the chamber or "
@@ -75,9 +75,9 @@ class StormForm(_SheetModelForm):
     class Meta:
         model = DesignStorm
         fields = ["name", "return_period_years", "intensity_mm_h", "source"]
-        labels = {"return_period_years": "return period (years)"}
+        labels = {"return_period_years": "Return period (years)"}
         help_texts = {
             "intensity_mm_h": "The mean over the time that water takes from the furthest part of "
             "the catchment, from your local rainfall statistics.",
-            "source": "Where the figure comes from. It is printed beside every flow.",
+            "source": "Where the figure comes from. It stands in the working of every flow.",
         }

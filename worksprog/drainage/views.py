@@ -46,6 +46,12 @@ FINDING_HEADS = {
 }
 
 
+def _worst_first(reach: ReachCheck) -> tuple[int, float]:
+    """Too small by most, then what cannot be told, then what has least to spare."""
+    place = list(SHOWN).index(reach.state)
+    return place, -reach.shortfall_m3s if place == 0 else (reach.spare_share or 0.0)
+
+
 def _address(request: ClubRequest, key: str) -> str:
     return reverse("drainage:reach", args=[request.club.slug, key])
 
@@ -93,7 +99,10 @@ def _drain_line(request: ClubRequest, uuid: UUID) -> Feature:
 def network(request: ClubRequest) -> HttpResponse:
     check, standing_only = _checked(request)
     show = request.GET.get("show", "")
-    reaches = [reach for reach in check.reaches if show not in SHOWN or reach.state == show]
+    reaches = sorted(
+        (reach for reach in check.reaches if show not in SHOWN or reach.state == show),
+        key=_worst_first,
+    )
     page = Paginator(reaches, REACHES_ON_A_PAGE).get_page(request.GET.get("page"))
     linked = check.reaches[:LINKED_REACHES] if len(check.reaches) <= LINKED_REACHES else ()
     return render(
@@ -205,6 +214,10 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
         found = check.reach(str(uuid))
     except KeyError as error:
         raise Http404 from error
+    wet_spell = check.wet_spell(found.key)
+    workings = list(check.workings(found.key))
+    if wet_spell is not None:
+        workings.append(wet_spell.working())
     return render(
         request,
         "drainage/reach.html",
@@ -215,9 +228,10 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "spare": None if found.spare_share is None else found.spare_share,
             "storm": check.storm,
             "form": form,
+            "wet_spell": wet_spell,
             "workings": [
                 {"title": working.title, "rows": working.as_rows(), "notes": working.notes}
-                for working in check.workings(found.key)
+                for working in workings
             ],
             "above": [_row(request, check.reach(key)) for key in found.above],
             "below": [_row(request, check.reach(key)) for key in found.below],

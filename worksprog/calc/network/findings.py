@@ -54,7 +54,7 @@ def _loops(reaches: Sequence[Reach], way: Way, limits: Limits) -> Iterator[Findi
         yield Finding(
             "loop",
             f"Water would run in a ring: {' → '.join([*names, names[0]])}. At least one of them is "
-            "drawn the wrong way; swap its direction.",
+            "drawn the wrong way: turn it round.",
             keys,
             place,
         )
@@ -139,7 +139,7 @@ def _reach_faults(index: int, reach: Reach, levels: Levels, limits: Limits) -> I
         yield Finding(
             "uphill",
             f"{reach.name} runs uphill: {down - up:.2f} m higher at its lower end "
-            f"({up:.2f} to {down:.2f} m). Swap its direction or correct a level.",
+            f"({up:.2f} to {down:.2f} m). Turn it round or correct a level.",
             (reach.key,),
             place,
         )

@@ -69,6 +69,7 @@ class Storm:
 
     name: str
     intensity_mm_h: float
+    source: str = ""
 
     def __post_init__(self) -> None:
         check_intensity(self.intensity_mm_h)

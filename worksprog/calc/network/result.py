@@ -11,7 +11,7 @@ from worksprog.calc.ditches import DitchSection
 from worksprog.calc.network.given import Limits, Node, Point, Reach, ReachKind, Storm
 from worksprog.calc.network.joining import Junction, Moved
 from worksprog.calc.pipes import PipeSection
-from worksprog.calc.rainfall import MOST_CATCHMENT_HA, SOURCE_RATIONAL
+from worksprog.calc.rainfall import MOST_CATCHMENT_HA, SOURCE_RATIONAL, WetSpell
 from worksprog.calc.working import Step, Working
 
 State = Literal["carries", "too_small", "unknown"]
@@ -192,6 +192,16 @@ class NetworkCheck:
             found.append(_verdict_working(reach))
         return tuple(found)
 
+    def wet_spell(self, key: str, *, rain_mm: float = 100.0, days: float = 4.5) -> WetSpell | None:
+        """Days of rain against a reach's capacity; None where either cannot be known.
+
+        Over 100 mm in four to five days is a real test of a drain (common practice, no source).
+        """
+        reach = self.reach(key)
+        if not reach.runoff_area_ha or not reach.capacity_m3s:
+            return None
+        return WetSpell(rain_mm, days, reach.runoff_area_ha, reach.capacity_m3s)
+
     def _flow_working(self, reach: ReachCheck, given: Reach) -> Working:
         steps = [
             Step("A", "own catchment", given.catchment_ha, "ha", source="entered"),
@@ -226,7 +236,13 @@ class NetworkCheck:
             )
         steps += [
             Step("ΣC·A", "all that runs off to here", reach.runoff_area_ha, "ha", formula="sum"),
-            Step("i", self.storm.name, self.storm.intensity_mm_h, "mm/h", source="design storm"),
+            Step(
+                "i",
+                self.storm.name,
+                self.storm.intensity_mm_h,
+                "mm/h",
+                source=self.storm.source or "design storm",
+            ),
             Step(
                 "Q",
                 "peak flow",
