@@ -152,8 +152,10 @@ def course_things() -> list[Thing]:
             "9 green to clubhouse",
             holes=(9,),
         ),
-        Thing("bridge", "BR1", _line((876, 136), (872, 110)), "Sleeper bridge on 3", holes=(3,)),
-        Thing("bridge", "BR2", _line((41, 108), (45, 142)), "Sleeper bridge on 6", holes=(6,)),
+        Thing(
+            "bridge", "BR1", _line((874, 128.5), (873, 120.5)), "Sleeper bridge on 3", holes=(3,)
+        ),
+        Thing("bridge", "BR2", _line((44, 132), (45, 124)), "Sleeper bridge on 6", holes=(6,)),
         Thing(
             "service",
             "SV1",
@@ -496,7 +498,7 @@ def works_designed() -> list[Thing]:
         Thing(
             "path",
             "W4",
-            _line((818, 306), (842, 304), (854, 310)),
+            _line((700, 292), (762, 289), (822, 293), (850, 298), (856, 310)),
             "2 green to 3 tee",
             "proposed",
             (2, 3),
@@ -505,7 +507,7 @@ def works_designed() -> list[Thing]:
         Thing(
             "path",
             "W5",
-            _line((612, 380), (632, 374), (644, 372)),
+            _line((540, 379), (598, 384), (632, 378), (644, 372)),
             "10 green to 11 tee",
             "proposed",
             (10, 11),
@@ -514,7 +516,7 @@ def works_designed() -> list[Thing]:
         Thing(
             "path",
             "W6",
-            _line((808, 592), (840, 580), (848, 566)),
+            _line((742, 606), (800, 603), (836, 586), (848, 566)),
             "16 green to 17 tee",
             "proposed",
             (16, 17),
@@ -538,5 +540,7 @@ def works_designed() -> list[Thing]:
             "proposed",
             (17,),
         ),
-        Thing("bridge", "BR3", _line((39, 110), (43, 144)), "New bridge on 6", "proposed", (6,)),
+        Thing(
+            "bridge", "BR3", _line((40, 131.5), (41, 123.5)), "New bridge on 6", "proposed", (6,)
+        ),
     ]

@@ -39,6 +39,7 @@ class Job:
     consents: tuple[tuple[str, str, date | None], ...] = ()
     started_on: date | None = None
     finished_on: date | None = None
+    least_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ SCHEMES: tuple[Scheme, ...] = (
         "BC",
         "Brook carrier drain",
         1,
-        "24500",
+        "16000",
         date(2026, 6, 11),
         "Takes the water off 7 and the low end of 9, which close the brook loop in a wet winter.",
         (
@@ -84,7 +85,7 @@ SCHEMES: tuple[Scheme, ...] = (
                             ),
                         ),
                         started_on=date(2026, 9, 7),
-                        finished_on=date(2026, 9, 17),
+                        finished_on=date(2026, 9, 11),
                     ),
                     Job(
                         "carrier_pipe",
@@ -93,8 +94,8 @@ SCHEMES: tuple[Scheme, ...] = (
                         (7,),
                         "done",
                         after=("Headwall at outfall O2",),
-                        started_on=date(2026, 9, 18),
-                        finished_on=date(2026, 10, 16),
+                        started_on=date(2026, 9, 14),
+                        finished_on=date(2026, 10, 2),
                     ),
                 ),
             ),
@@ -108,7 +109,7 @@ SCHEMES: tuple[Scheme, ...] = (
                         (9,),
                         "on_site",
                         after=("Lay carrier O2–C2",),
-                        started_on=date(2026, 10, 27),
+                        started_on=date(2026, 11, 9),
                     ),
                     Job(
                         "laterals",
@@ -116,7 +117,6 @@ SCHEMES: tuple[Scheme, ...] = (
                         ("L7",),
                         (7,),
                         after=("Lay carrier O2–C2",),
-                        not_before=date(2026, 11, 25),
                         growing_in_weeks=8,
                         holes_closed=True,
                     ),
@@ -128,7 +128,7 @@ SCHEMES: tuple[Scheme, ...] = (
         "T8",
         "Tee 8 rebuild",
         2,
-        "12000",
+        "5300",
         date(2026, 6, 11),
         "The tee is too small for its rounds and stands in shade.",
         (
@@ -142,8 +142,8 @@ SCHEMES: tuple[Scheme, ...] = (
                         (8,),
                         "growing_in",
                         growing_in_weeks=20,
-                        started_on=date(2026, 9, 8),
-                        finished_on=date(2026, 10, 2),
+                        started_on=date(2026, 10, 5),
+                        finished_on=date(2026, 10, 30),
                     ),
                 ),
             ),
@@ -153,7 +153,7 @@ SCHEMES: tuple[Scheme, ...] = (
         "CT",
         "Copse thinning, holes 4 to 6",
         3,
-        "9500",
+        "22500",
         date(2026, 6, 11),
         "Light and air to 4 and 6 greens, fewer leaves to gather in autumn.",
         (
@@ -166,6 +166,7 @@ SCHEMES: tuple[Scheme, ...] = (
                         ("WD3",),
                         (6,),
                         "on_site",
+                        parameters={"stems": 46},
                         started_on=date(2026, 11, 2),
                         consents=(
                             (
@@ -182,7 +183,16 @@ SCHEMES: tuple[Scheme, ...] = (
                         (4,),
                         not_before=date(2026, 12, 1),
                         max_share="0.60",
-                        parameters={"stems": 40},
+                        parameters={"stems": 70},
+                    ),
+                    Job(
+                        "tree_thinning",
+                        "Thin copse between 5 and 7",
+                        ("WD2",),
+                        (5, 7),
+                        not_before=date(2026, 12, 7),
+                        max_share="0.60",
+                        parameters={"stems": 55},
                     ),
                 ),
             ),
@@ -192,7 +202,7 @@ SCHEMES: tuple[Scheme, ...] = (
         "PA",
         "Paths between holes",
         4,
-        "6000",
+        "8200",
         date(2026, 6, 11),
         "Worn, wet walks from green to tee.",
         (
@@ -578,6 +588,7 @@ SCHEMES: tuple[Scheme, ...] = (
                         (6,),
                         not_before=_winter(2030),
                         by_contractor=True,
+                        least_days=8,
                     ),
                 ),
             ),

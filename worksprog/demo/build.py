@@ -1,0 +1,97 @@
+"""Builds Ashlode Vale through the services the pages use, whole or not at all."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from decimal import Decimal
+from pathlib import Path
+
+from django.core.files import File
+from django.db import transaction
+
+from worksprog.clubs.models import Club, User
+from worksprog.course.models import Survey
+from worksprog.course.services_surveys import (
+    accept_import,
+    begin_import,
+    build_ground,
+    keep_mapping,
+)
+from worksprog.demo.course import (
+    SURVEYED_ON,
+    describe_surveyed,
+    draw_designed,
+    make_holes,
+    set_storm,
+    write_survey_files,
+)
+from worksprog.demo.hours import log_the_year
+from worksprog.demo.people import SLUG, make_people
+from worksprog.demo.programme import FROZEN_DAY
+from worksprog.demo.survey_files import COURSE_LAYERS, DRAIN_LAYERS
+from worksprog.demo.works import agree_plan, go_on_site, make_calendar, make_programme, pay
+from worksprog.planning.services import make_plan
+
+Say = Callable[[str], None]
+
+
+def demo_stands() -> bool:
+    return Club.objects.filter(slug=SLUG).exists()
+
+
+def _import(club: Club, by: User, path: Path, what: str, name: str) -> Survey:
+    with path.open("rb") as stream:
+        draft = begin_import(
+            club=club,
+            what=what,
+            upload=File(stream, name=path.name),
+            name=name,
+            surveyed_on=SURVEYED_ON,
+            surveyor="Invented for the demonstration",
+            level_accuracy_m=Decimal("0.020"),
+            plan_accuracy_m=Decimal("0.030"),
+            by=by,
+        )
+    return accept_import(draft=draft, by=by)
+
+
+@transaction.atomic
+def build_demo_club(say: Say = lambda words: None) -> Club:
+    """The club with its survey, drains, programme, plan and a year of hours."""
+    say("people and holes")
+    people = make_people()
+    club, manager = people.club, people.manager
+    holes = make_holes(club, manager)
+    say("survey files, imported")
+    keep_mapping(
+        club=club,
+        mapping={
+            layer: (kind, "existing") for layer, kind in (COURSE_LAYERS | DRAIN_LAYERS).items()
+        },
+        by=manager,
+    )
+    with tempfile.TemporaryDirectory(prefix="ashlode-") as folder:
+        files = write_survey_files(Path(folder))
+        levels = _import(
+            club, manager, files["levels"], Survey.What.SPOT_HEIGHTS, "Levels, March 2024"
+        )
+        _import(club, manager, files["course"], Survey.What.FEATURES, "Course, March 2024")
+        _import(club, manager, files["drains"], Survey.What.FEATURES, "Old drains, March 2024")
+    say("ground")
+    build_ground(club=club, surveys=[levels], by=manager)
+    say("drains")
+    describe_surveyed(club, manager, holes)
+    draw_designed(club, manager, holes)
+    set_storm(club, manager)
+    say("programme and estimates")
+    programme, items = make_programme(club, manager)
+    make_calendar(club, manager)
+    agree_plan(programme, manager)
+    go_on_site(items, manager)
+    pay(items, manager)
+    say("a year of hours")
+    log_the_year(people, items)
+    say("plan")
+    make_plan(programme=programme, by=manager, today=FROZEN_DAY)
+    return club
