@@ -15,7 +15,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('clubs', '0001_initial'),
-        ('course', '0002_tmp'),
+        ('course', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
