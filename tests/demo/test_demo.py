@@ -1,0 +1,105 @@
+"""The demonstration club is believable, made once, and never with DEBUG off."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from datetime import date
+from typing import Any
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db.models import Sum
+
+from worksprog.clubs.models import Club, User
+from worksprog.course.models import Feature, GroundModel, Hole
+from worksprog.demo.build import build_demo_club
+from worksprog.demo.ground import spot_heights
+from worksprog.demo.logged import entries
+from worksprog.demo.programme import FROZEN_DAY
+from worksprog.demo.works import all_jobs
+from worksprog.drainage.queries import check_network
+from worksprog.hours.models import HourEntry
+from worksprog.planning.models import Plan
+from worksprog.works.models import Estimate, Item
+
+
+@pytest.mark.django_db
+def test_it_is_never_built_with_debug_off(settings: Any) -> None:
+    settings.DEBUG = False
+    with pytest.raises(CommandError, match="DEBUG"):
+        call_command("build_demo")
+    assert not Club.objects.exists()
+
+
+@pytest.mark.django_db
+def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str]) -> None:
+    settings.DEBUG = True
+    club = build_demo_club()
+    call_command("build_demo")
+    assert Club.objects.count() == 1
+    assert User.objects.get(email="staff@ashlodevale.example").check_password("ashlode-demo")
+
+    holes = Hole.objects.filter(club=club)
+    assert holes.count() == 18
+    assert {hole.loop for hole in holes} == {"brook loop", "hill loop"}
+    assert 5000 < sum(hole.length_m or 0 for hole in holes) < 6500
+    boundary = Feature.objects.get(club=club, kind="boundary")
+    assert 54 < boundary.area_m2 / 10_000 < 58
+    assert GroundModel.objects.get(club=club).count > 4000
+
+    network = check_network(club)
+    assert [finding.words for finding in network.findings if finding.is_fault] == []
+    for reach in network.reaches:
+        assert reach.gradient is not None
+        assert 1 / 400 < reach.gradient < 1 / 20
+    assert [reach.name for reach in network.reaches if reach.state == "too_small"] == ["P1"]
+
+    items = Item.objects.filter(club=club)
+    assert items.count() == len(all_jobs())
+    for estimate in Estimate.objects.filter(club=club, is_live=True).select_related("item"):
+        assert estimate.money_likely > 0, estimate.item
+        assert estimate.money_low <= estimate.money_likely <= estimate.money_high
+    plan = Plan.objects.get(club=club, is_live=True)
+    assert [
+        one.item.name
+        for one in plan.items.select_related("item")
+        if one.not_placed and not one.start
+    ] == []
+
+    logged = HourEntry.objects.filter(club=club)
+    assert logged.values("person").distinct().count() == 6
+    assert logged.filter(state="approved").exists()
+    assert logged.filter(state="logged").exists()
+    over = [
+        item.name
+        for item in items.filter(state="done").annotate(spent=Sum("hours__hours"))
+        if float(item.spent) > Estimate.objects.get(item=item, is_live=True).labour_likely_h
+    ]
+    assert over, "some job ran over its estimate"
+
+
+def test_a_year_of_hours_is_a_crews_year() -> None:
+    """Common practice, no source: leaves take a crew 50 to 60 hours a week in autumn."""
+    leaf_weeks: dict[tuple[int, int], float] = defaultdict(float)
+    by_day: dict[tuple[int, date], float] = defaultdict(float)
+    for entry in entries(estimates={}, days={}):
+        assert entry.on.weekday() < 5
+        assert entry.on <= FROZEN_DAY
+        by_day[entry.person, entry.on] += entry.hours
+        if (
+            entry.routine == "leaves"
+            and (entry.on.month, entry.on.day) < (12, 20)
+            and entry.on.month > 10
+        ):
+            leaf_weeks[entry.on.isocalendar()[:2]] += entry.hours
+    assert max(by_day.values()) <= 8
+    full = [hours for week, hours in leaf_weeks.items() if week[1] in range(45, 51)]
+    assert 40 <= sum(full) / len(full) <= 70
+
+
+def test_the_ground_is_the_same_every_time() -> None:
+    first, _ = spot_heights()
+    again, _ = spot_heights()
+    assert (first == again).all()
+    assert first[:, 2].min() > 55
+    assert first[:, 2].max() < 80

@@ -1,0 +1,142 @@
+"""Every page of a club stays within its queries, however much the club has."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from shapely import affinity
+
+from tests.clubs.test_every_address import ADDRESSES
+from worksprog.clubs.models import Club, Membership, Role, User
+from worksprog.course.models import Feature
+from worksprog.demo.build import build_demo_club
+from worksprog.demo.people import SLUG
+from worksprog.drainage.models import DrainReach
+from worksprog.hours.models import HourEntry
+from worksprog.planning.services import make_plan
+from worksprog.works.models import Estimate, EstimateLine, Item, Programme
+
+MOST_QUERIES = 15
+
+
+def _candidates(club: Club) -> list[str]:
+    """One uuid of every kind of row that a club has, drains' features first."""
+    reach = DrainReach.objects.filter(club=club).select_related("feature").first()
+    node = Feature.objects.filter(club=club, kind="chamber").first()
+    assert reach
+    assert node
+    found = [str(reach.feature.uuid), str(node.uuid)]
+    for model in apps.get_models():
+        names = {field.name for field in model._meta.concrete_fields}
+        if {"uuid", "club"} <= names:
+            row = model._default_manager.filter(club=club).order_by("pk").first()
+            if row is not None:
+                found.append(str(row.uuid))
+    return found
+
+
+def _addresses(club: Club) -> Iterator[tuple[str, list[str]]]:
+    person = Membership.objects.filter(club=club, role=Role.STAFF).first()
+    assert person
+    uuids = _candidates(club)
+    for route, _, _ in ADDRESSES:
+        address = "/" + route.replace("<slug:club_slug>", club.slug)
+        address = address.replace("<int:user_id>", str(person.user_id))
+        if "<uuid:" not in address:
+            yield route, [address]
+            continue
+        filled = []
+        for one in uuids:
+            text = address
+            while "<uuid:" in text:
+                before, _, rest = text.partition("<uuid:")
+                text = before + one + rest.partition(">")[2]
+            filled.append(text)
+        yield route, filled
+
+
+def _count_all(client: Client, club: Club) -> dict[str, int]:
+    counts: dict[str, int] = {}
+    for route, filled in _addresses(club):
+        for address in filled:
+            if "<" in address:
+                continue
+            with CaptureQueriesContext(
+                connection,
+            ) as queries:
+                answer = client.get(address)
+                if answer.streaming:
+                    b"".join(answer.streaming_content)  # type: ignore[arg-type]
+            assert answer.status_code < 500, address
+            if answer.status_code == 405:
+                break
+            if answer.status_code in (200, 302):
+                told = [
+                    one["sql"]
+                    for one in queries.captured_queries
+                    if not one["sql"].startswith(("SAVEPOINT", "RELEASE", "ROLLBACK"))
+                ]
+                counts[route] = len(told)
+                break
+    return counts
+
+
+def _again(row: Any, **facts: Any) -> Any:
+    """A second row like the first, under keys of its own."""
+    row.pk, row.uuid = None, uuid.uuid4()
+    for name, value in facts.items():
+        setattr(row, name, value)
+    return row
+
+
+def _make_large(club: Club) -> None:
+    programme = Programme.objects.get(club=club)
+    for k in range(1, 4):
+        copies = []
+        for feature in Feature.objects.filter(club=club, version=1)[:150]:
+            moved = affinity.translate(feature.geometry, 9.0 * k, 7.0 * k)
+            copies.append(_again(feature, geometry=moved, version=2, ref=""))
+        Feature.objects.bulk_create(copies)
+    spare = list(Feature.objects.filter(club=club, version=2, kind="tee")[:40])
+    for item in list(Item.objects.filter(club=club)):
+        estimate = Estimate.objects.get(item=item, is_live=True)
+        lines = list(EstimateLine.objects.filter(estimate=estimate))
+        for k in range(2):
+            twin = _again(item, name=f"{item.name} again {k}"[:120], state="proposed")
+            twin.save()
+            twin.features.set(spare[:2])
+            copy = _again(estimate, item=twin)
+            copy.save()
+            EstimateLine.objects.bulk_create([_again(line, estimate=copy) for line in lines])
+    entries = []
+    for entry in HourEntry.objects.filter(club=club, item=None)[:600]:
+        entries.append(
+            _again(entry, client_id=uuid.uuid4(), worked_on=entry.worked_on + timedelta(days=1))
+        )
+    HourEntry.objects.bulk_create(entries)
+    make_plan(programme=programme, by=None)
+
+
+@pytest.mark.django_db
+def test_queries_do_not_grow_with_the_club(client: Client) -> None:
+    club = build_demo_club()
+    manager = User.objects.get(email="manager@ashlodevale.example")
+    client.force_login(manager, backend="django.contrib.auth.backends.ModelBackend")
+    assert club.slug == SLUG
+
+    small = _count_all(client, club)
+    assert len(small) > 20
+    _make_large(club)
+    large = _count_all(client, club)
+
+    assert {route: count for route, count in small.items() if count > MOST_QUERIES} == {}
+    assert {route: count for route, count in large.items() if count > MOST_QUERIES} == {}
+    print(f"pages counted: {len(large)}, most queries: {max(large.values())}")
