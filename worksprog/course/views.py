@@ -28,7 +28,7 @@ NO_ROW = "00000000-0000-0000-0000-000000000000"
 ADDED = {
     "contours": "course:contours",
     "shading": "course:shading",
-    "states": "planning:states",
+    "states_on": "planning:feature-states",
     "reaches": "drainage:map-words",
 }
 FRAGMENTS = {"works": "works:feature-panel", "drainage": "drainage:feature-panel"}
