@@ -20,6 +20,23 @@ def canonical(figures: Mapping[str, Any]) -> bytes:
     ).encode("utf-8")
 
 
+def settled(figures: Mapping[str, Any]) -> dict[str, Any]:
+    """The figures as any database hands them back: JSON's own types, floats to a millionth."""
+    plain: dict[str, Any] = _settled(json.loads(canonical(figures)))
+    return plain
+
+
+def _settled(value: Any) -> Any:
+    match value:
+        case float():
+            return round(value, 6) + 0.0  # never minus nought, which not every database keeps
+        case list():
+            return [_settled(part) for part in value]
+        case dict():
+            return {key: _settled(part) for key, part in value.items()}
+    return value
+
+
 def fingerprint_of(figures: Mapping[str, Any]) -> str:
     """SHA-256 of the figures, as hexadecimal digits."""
     return hashlib.sha256(canonical(figures)).hexdigest()

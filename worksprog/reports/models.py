@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.core.exceptions import ValidationError
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils import timezone
 
@@ -30,6 +32,7 @@ class Report(ClubRecord):
     state = models.CharField(max_length=6, choices=State.choices, default=State.DRAFT)
     figures = models.JSONField(null=True, blank=True, help_text="Everything the PDF is made from.")
     pdf = models.BinaryField(null=True, blank=True, editable=True)
+    pdf_made_at = models.DateTimeField(null=True, blank=True)
     fingerprint = models.CharField(max_length=64, blank=True, help_text="SHA-256 of the figures.")
     made_at = models.DateTimeField(default=timezone.now)
     made_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
@@ -42,10 +45,28 @@ class Report(ClubRecord):
         ordering = ["-made_at"]
         constraints = [
             models.UniqueConstraint(fields=["club", "number"], name="one_report_per_number"),
+            models.CheckConstraint(
+                condition=models.Q(state="draft", number=None)
+                | models.Q(
+                    state="issued",
+                    number__isnull=False,
+                    figures__isnull=False,
+                    issued_at__isnull=False,
+                ),
+                name="an_issued_report_has_number_and_figures",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"Report {self.number}" if self.number else f"Draft: {self.title}"
+
+    def clean(self) -> None:
+        if self.from_date and self.to_date and self.to_date < self.from_date:
+            raise ValidationError({"to_date": "The period ends before it begins."})
+
+    @property
+    def is_issued(self) -> bool:
+        return self.state == self.State.ISSUED
 
 
 class Decision(ClubRecord):
@@ -63,7 +84,13 @@ class Decision(ClubRecord):
     project = models.ForeignKey(
         Project, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
-    amount = models.DecimalField(max_digits=12, decimal_places=2, null=True, blank=True)
+    amount = models.DecimalField(
+        max_digits=12,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+    )
     answer = models.CharField(max_length=8, choices=Answer.choices, default=Answer.OPEN)
     answered_at = models.DateTimeField(null=True, blank=True)
     answered_by = models.ForeignKey(
@@ -72,7 +99,11 @@ class Decision(ClubRecord):
     words = models.TextField(blank=True)
 
     class Meta:
-        ordering = ["report", "order"]
+        ordering = ["report", "order", "id"]
+
+    def clean(self) -> None:
+        if self.amount is not None and self.project is None:
+            raise ValidationError({"project": "Money is released to a project: name which one."})
 
     def __str__(self) -> str:
         return self.question[:80]

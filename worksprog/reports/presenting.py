@@ -77,7 +77,9 @@ def _key_figures(figures: Mapping[str, Any]) -> list[dict[str, Any]]:
             "value": share(key["earned_share"]),
             "lines": [
                 f"of the {key['earned_of']} earned",
-                f"{share(planned)} planned by now" if planned is not None else key["planned_words"],
+                f"{share(planned)} planned {key['planned_by']}"
+                if planned is not None
+                else key["planned_words"],
             ],
         },
         {
@@ -133,11 +135,12 @@ def _thaw(layout: Mapping[str, Any]) -> LongSection:
     )
 
 
-def present(figures: Mapping[str, Any]) -> dict[str, Any]:
+def present(figures: Mapping[str, Any], *, paper: str | None = None) -> dict[str, Any]:
     """The context of both templates, the PDF's and the page's. The SVG in it is our own, escaped inside."""
     from worksprog.reports.rendering import FONTS
 
-    report, paper = figures["report"], figures["report"]["paper"]
+    report = figures["report"]
+    paper = paper or report["paper"]
     on_words = long_day(report["to_date"])
     map_figure = draw_map(
         figures["map"],
@@ -157,7 +160,7 @@ def present(figures: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "figures": figures,
         "club": figures["club"],
-        "report": report,
+        "report": {**report, "paper": paper},
         "programme": figures["programme"],
         "status": status_words(report),
         "period": f"{long_day(report['from_date'])} to {on_words}",

@@ -78,14 +78,15 @@ def _style_sheet() -> tuple[CSS, FontConfiguration]:
     return CSS(string=text, font_config=fonts, url_fetcher=_OwnFiles()), fonts
 
 
-def render_pdf(figures: Mapping[str, Any]) -> bytes:
+def render_pdf(figures: Mapping[str, Any], *, paper: str | None = None) -> bytes:
     """The PDF of these figures: tagged (PDF/UA-1), with bookmarks; the same figures give the same bytes.
 
+    Drawn on ``paper`` where it is given, else on the paper that the figures name.
     Raises ReportError when a font is missing or anything outside the report's own files is asked for.
     """
     fingerprint = fingerprint_of(figures)
     html = render_to_string(
-        "reports/report_pdf.html", {**present(figures), "fingerprint": fingerprint}
+        "reports/report_pdf.html", {**present(figures, paper=paper), "fingerprint": fingerprint}
     )
     try:
         style, fonts = _style_sheet()

@@ -1,0 +1,182 @@
+"""Key figures, and money and hours by project."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date, timedelta
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Any
+
+from worksprog.reports.gathering.facts import NOTHING, Facts, Logged
+from worksprog.works.models import Item
+
+MONEY_NOTE = (
+    "Earned: the share of the estimated crew hours that the measured progress is worth; where a project "
+    "has no crew hours, of the estimated money. Forecast: spent, and the estimate of what is left. Each "
+    "project is rounded to whole figures and the sums are of the rounded ones."
+)
+
+
+def whole(value: Decimal) -> Decimal:
+    return value.quantize(Decimal(1), ROUND_HALF_EVEN)
+
+
+def worth(facts: Facts, items: Sequence[Item]) -> dict[int, float]:
+    """What each item counts for: its estimated hours, or money where none of them has hours."""
+    estimates = facts.estimates
+    known = [item.pk for item in items if item.pk in estimates]
+    hours = {pk: estimates[pk].labour_likely_h for pk in known}
+    if any(hours.values()):
+        return hours
+    return {pk: float(estimates[pk].money_likely) for pk in known}
+
+
+def earned_share(facts: Facts, items: Sequence[Item]) -> float | None:
+    weights = worth(facts, items)
+    total = sum(weights.values())
+    if not total:
+        return None
+    return sum(weights.get(item.pk, 0.0) * facts.share(item) for item in items) / total
+
+
+def planned_share(facts: Facts, items: Sequence[Item], *, by: str = "baseline") -> float | None:
+    """What should be earned by the report's day if every job went evenly from its start to its finish."""
+    rows = facts.baseline if by == "baseline" else facts.planned
+    weights = worth(facts, items)
+    total = sum(weights.values())
+    if not total or not rows:
+        return None
+    earned = 0.0
+    for item in items:
+        row = rows.get(item.pk)
+        if row is None or row.start is None or row.finish is None:
+            continue
+        days = (row.finish - row.start).days + 1
+        gone = (facts.to_date - row.start).days + 1
+        earned += weights.get(item.pk, 0.0) * min(max(gone / days, 0.0), 1.0)
+    return earned / total
+
+
+def forecast_of(facts: Facts, item: Item) -> Decimal:
+    """Spent, and the likely money of what is left to do."""
+    spent = facts.spent.get(item.pk, NOTHING)
+    estimate = facts.estimates.get(item.pk)
+    if estimate is None:
+        return spent
+    return spent + estimate.money_likely * (1 - Decimal(str(facts.share(item))))
+
+
+def _hours(facts: Facts, items: Iterable[Item]) -> Decimal:
+    return sum((facts.logged.get(item.pk, Logged()).hours for item in items), NOTHING)
+
+
+def project_rows(facts: Facts) -> list[dict[str, Any]]:
+    """One row a project, shelved work left out."""
+    rows = []
+    for project in facts.projects:
+        items = facts.items_of(project)
+        finishes = [facts.finish(item) for item in items]
+        known = [day for day in finishes if day is not None]
+        crew = [item for item in items if not item.by_contractor]
+        rows.append(
+            {
+                "code": project.code,
+                "name": project.name,
+                "earned_share": earned_share(facts, items),
+                "logged_h": str(whole(_hours(facts, items))),
+                "estimated_h": str(
+                    whole(
+                        sum(
+                            (
+                                Decimal(str(facts.estimates[item.pk].labour_likely_h))
+                                for item in crew
+                                if item.pk in facts.estimates
+                            ),
+                            NOTHING,
+                        )
+                    )
+                ),
+                "spent": str(whole(sum((facts.spent.get(i.pk, NOTHING) for i in items), NOTHING))),
+                "approved": str(whole(project.approved)),
+                "forecast": str(whole(sum((forecast_of(facts, i) for i in items), NOTHING))),
+                "finish_on": max(known).isoformat()
+                if known and len(known) == len(finishes)
+                else None,
+            }
+        )
+    return rows
+
+
+def total_row(facts: Facts, rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """The sums of the rows as they are shown, so that the table adds up."""
+    finishes = [row["finish_on"] for row in rows]
+    summed = {
+        name: str(sum((Decimal(row[name]) for row in rows), NOTHING))
+        for name in ("logged_h", "estimated_h", "spent", "approved", "forecast")
+    }
+    return {
+        "code": "",
+        "name": "Programme",
+        "earned_share": earned_share(facts, facts.items),
+        "finish_on": max(finishes) if finishes and all(finishes) else None,
+        **summed,
+    }
+
+
+def winter_items(facts: Facts) -> list[Item]:
+    """Jobs with days of work in the winter that the report falls in; all of them outside the winters."""
+    winter = facts.winter
+    if winter is None:
+        return list(facts.items)
+    chosen = []
+    for item in facts.items:
+        rows = [row for row in (facts.planned.get(item.pk), facts.baseline.get(item.pk)) if row]
+        spans = [(row.start, row.finish) for row in rows if row.start and row.finish]
+        if item.started_on:
+            spans.append((item.started_on, item.finished_on or facts.finish(item) or facts.to_date))
+        if any(start <= winter.last and finish >= winter.first for start, finish in spans):
+            chosen.append(item)
+    return chosen
+
+
+def key_figures(facts: Facts, total: dict[str, Any]) -> dict[str, Any]:
+    items = winter_items(facts)
+    has_winter = bool(items) and facts.winter is not None
+    counted = items if has_winter else list(facts.items)
+    by = "baseline" if facts.baseline else "plan"
+    planned = planned_share(facts, counted, by=by)
+    last = max(
+        ((day, item.name) for item in counted if (day := _last_work(facts, item)) is not None),
+        default=None,
+    )
+    winter = facts.winter
+    return {
+        "earned_share": earned_share(facts, counted),
+        "earned_of": winter.label if has_winter and winter else "programme",
+        "planned_share": planned,
+        "planned_by": "by the baseline" if facts.baseline else "by the plan",
+        "planned_words": "no plan yet" if not facts.planned else "",
+        "spent": total["spent"],
+        "approved": total["approved"],
+        "forecast": total["forecast"],
+        "logged_h": total["logged_h"],
+        "estimated_h": total["estimated_h"],
+        "last_job_on": last[0].isoformat() if last else None,
+        "last_job_words": (
+            ("last job of the winter" if has_winter else "last job of the programme")
+            if last
+            else "no job has dates yet"
+        ),
+        "last_job": last[1] if last else "",
+    }
+
+
+def _last_work(facts: Facts, item: Item) -> date | None:
+    """The item's last day of work, within the winter's own twelve months where there is one."""
+    day = facts.finish(item)
+    winter = facts.winter
+    if day is None or winter is None:
+        return day
+    if day > winter.last + timedelta(days=0):
+        return None
+    return day if day >= winter.first else None
