@@ -70,7 +70,7 @@ class HourEntry(ClubRecord):
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     reason = models.CharField(max_length=200, blank=True)
-    corrects = models.ForeignKey(
+    corrects = models.OneToOneField(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrected_by"
     )
 
@@ -80,7 +80,6 @@ class HourEntry(ClubRecord):
         ordering = ["-worked_on", "-id"]
         constraints = [
             models.UniqueConstraint(fields=["club", "client_id"], name="logged_once"),
-            models.UniqueConstraint(fields=["corrects"], name="corrected_by_one_row"),
             models.CheckConstraint(
                 condition=(
                     (models.Q(item__isnull=False) & models.Q(routine=""))
@@ -105,6 +104,11 @@ class HourEntry(ClubRecord):
     def what(self) -> str:
         """The job, or the kind of routine work."""
         return self.item.name if self.item else str(self.get_routine_display())
+
+    @property
+    def counts(self) -> bool:
+        """As ``standing`` of the rows; reads the correcting row where it was not fetched with it."""
+        return self.state != self.State.WITHDRAWN and not hasattr(self, "corrected_by")
 
     @property
     def may_be_changed(self) -> bool:
