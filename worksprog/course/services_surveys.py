@@ -364,8 +364,8 @@ def shading_png(raster: calc_ground.GriddedGround, *, epsg: int) -> tuple[bytes,
     """A picture of light and shade, clear where the ground is level or not known, and its bounds."""
     lit, bounds = calc_ground.shading_for_map(raster, epsg, most_pixels=400_000)
     level = math.sin(math.radians(45))
-    darker = np.clip((level - lit) / level, 0, 1) * 0.6
-    lighter = np.clip((lit - level) / (1 - level), 0, 1) * 0.45
+    darker = np.clip((level - lit) / level, 0, 1)
+    lighter = np.clip((lit - level) / (1 - level), 0, 1) * 0.8
     opacity = np.nan_to_num(np.maximum(darker, lighter))
     # Few steps of opacity keep the picture small; the eye does not tell more on a slope.
     alpha = (np.round(opacity * 40) / 40 * 255).astype(np.uint8)

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from worksprog.course import views
+from worksprog.course import urls_surveys, views
 
 app_name = "course"
 urlpatterns = [
@@ -20,4 +20,5 @@ urlpatterns = [
     path("features/<uuid:uuid>/state/", views.state, name="state"),
     path("holes/", views.holes, name="holes"),
     path("holes/<uuid:uuid>/", views.hole, name="hole"),
+    *urls_surveys.urlpatterns,
 ]

@@ -1,0 +1,73 @@
+// A small map of what a survey file holds, or of the ground; drawn from data the page carries.
+const L = window.L;
+
+export function tokens() {
+  const style = getComputedStyle(document.documentElement);
+  return (name) => style.getPropertyValue(`--${name}`).trim();
+}
+
+export function makeMap(element) {
+  const map = L.map(element, {
+    attributionControl: false, zoomSnap: 0.25, preferCanvas: true, maxZoom: 22, scrollWheelZoom: true,
+  });
+  L.control.scale({ imperial: false, position: 'bottomright' }).addTo(map);
+  return map;
+}
+
+// What the club has already, drawn faintly so that one sees whether the file lies on it.
+export async function drawCourse(map, address) {
+  const answer = await fetch(address, { credentials: 'same-origin' });
+  if (!answer.ok) return;
+  const colour = tokens();
+  L.geoJSON(await answer.json(), {
+    interactive: false,
+    style: () => ({ color: colour('soft'), weight: 1, opacity: 0.55, fill: false, dashArray: '2 3' }),
+    pointToLayer: (_, place) => L.circleMarker(place, { radius: 2, color: colour('soft'), opacity: 0.55, weight: 1 }),
+  }).addTo(map);
+}
+
+const AREAS = { green: 'green', tee: 'green', fairway: 'turf', bunker: 'sand', pond: 'water', wood: 'wood' };
+const LINES = { ditch: 'water', pipe: 'ink', path: 'path' };
+
+function pointWords([, , level, code]) {
+  const words = document.createElement('span');
+  words.textContent = `${level.toFixed(3)} m${code ? ` · ${code}` : ''}`;
+  return words;
+}
+
+export function drawFile(map, drawn) {
+  const colour = tokens();
+  const group = L.featureGroup().addTo(map);
+  if (drawn.points) {
+    for (const point of drawn.points) {
+      L.circleMarker([point[1], point[0]], { radius: 3, weight: 1, color: colour('accent'), fillColor: colour('accent'), fillOpacity: 0.5 })
+        .bindTooltip(() => pointWords(point)).addTo(group);
+    }
+  }
+  if (drawn.shapes) {
+    L.geoJSON(drawn.shapes, {
+      style: (one) => ({
+        color: colour(LINES[one.properties.kind] || 'ink'), weight: one.geometry.type === 'LineString' ? 3 : 1.5,
+        dashArray: one.properties.kind === 'pipe' ? '7 5' : null,
+        fillColor: colour(AREAS[one.properties.kind] || 'turf'), fillOpacity: 0.55,
+      }),
+      pointToLayer: (_, place) => L.circleMarker(place, { radius: 5, weight: 1.5, color: colour('ink'), fillColor: colour('sheet'), fillOpacity: 1 }),
+      onEachFeature: (one, layer) => {
+        const words = document.createElement('span');
+        words.textContent = one.properties.words;
+        layer.bindTooltip(words, { sticky: true });
+      },
+    }).addTo(group);
+  }
+  if (drawn.picture) {
+    L.imageOverlay(drawn.picture, drawn.bounds, { opacity: 0.7, alt: 'Light and shade of the levels read' }).addTo(map);
+    L.rectangle(drawn.bounds, { color: colour('accent'), weight: 1.5, fill: false, interactive: false }).addTo(group);
+  }
+  return group;
+}
+
+export function fit(map, group, extent) {
+  const bounds = group.getBounds();
+  if (bounds.isValid()) map.fitBounds(bounds.pad(0.08), { animate: false, maxZoom: 19 });
+  else if (extent) map.fitBounds(extent, { animate: false });
+}
