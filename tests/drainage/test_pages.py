@@ -26,6 +26,9 @@ def pages(cast, drain):
         address(cast, "reach", drain.upper.uuid),
         address(cast, "long-section", drain.upper.uuid),
         address(cast, "node", drain.chamber.uuid),
+        address(cast, "map-words"),
+        address(cast, "feature-panel", drain.upper.uuid),
+        address(cast, "feature-panel", drain.chamber.uuid),
     ]
 
 
@@ -240,3 +243,24 @@ def test_pages_cost_the_same_however_large_the_network(cast, drain, as_manager):
     many = [count_queries(as_manager, page) for page in pages(cast, drain)]
     assert many == few
     assert max(many) <= MOST_QUERIES
+
+
+def test_the_part_of_the_map_panel(cast, drain, as_staff):
+    shown = as_staff.get(address(cast, "feature-panel", drain.upper.uuid)).content.decode()
+    assert "Carries it, 62 % to spare" in shown
+    assert "May be built now" in shown
+    shown = as_staff.get(address(cast, "feature-panel", drain.chamber.uuid)).content.decode()
+    assert "52.40 m" in shown
+    assert "P1" in shown and "P2" in shown
+    green = create_feature(
+        club=cast.club, kind=Kind.PATH, geometry=line((0, 9), (9, 9)), by=cast.manager
+    )
+    assert as_staff.get(address(cast, "feature-panel", green.uuid)).status_code == 404
+
+
+def test_the_words_of_the_map(cast, drain, as_staff):
+    told = as_staff.get(address(cast, "map-words")).json()["words"]
+    assert told == {
+        str(drain.upper.uuid): "300 mm · 1 in 100",
+        str(drain.lower.uuid): "300 mm · 1 in 100",
+    }

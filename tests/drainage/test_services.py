@@ -6,12 +6,14 @@ import math
 
 import pytest
 from django.core.exceptions import ValidationError
+from shapely.geometry import Point
 
-from tests.drainage.drawn import draw_node, draw_pipe, line
+from tests.drainage.drawn import SOUTH, WEST, draw_node, draw_pipe, line
 from worksprog.clubs.models import Change
 from worksprog.course.models import Feature, Kind
-from worksprog.course.services import create_feature
+from worksprog.course.services import change_feature, create_feature, split_feature
 from worksprog.drainage.models import DesignStorm, DrainReach
+from worksprog.drainage.queries import check_network
 from worksprog.drainage.services import (
     set_design_storm,
     set_node_levels,
@@ -77,15 +79,34 @@ def test_node_levels(cast, drain):
         )
 
 
+def levels(club, feature):
+    reach = check_network(club).reach(str(feature.uuid))
+    return reach.upstream_level_m, reach.downstream_level_m
+
+
 def test_swapping_direction_leaves_levels_in_the_ground(cast, drain):
     swap_direction(feature=drain.upper, by=cast.manager)
     now = Feature.objects.get(pk=drain.upper.pk)
     assert now.geometry.coords[0] == drain.upper.geometry.coords[-1]
-    assert (now.reach.upstream_invert_m, now.reach.downstream_invert_m) == (51.0, 52.0)
+    assert levels(cast.club, now) == (51.0, 52.0)
+    set_reach(feature=now, by=cast.manager, catchment_ha=2.0)
+    assert levels(cast.club, now) == (51.0, 52.0)
     swap_direction(feature=now, by=cast.manager)
-    again = Feature.objects.get(pk=drain.upper.pk)
-    assert again.geometry.equals(drain.upper.geometry)
-    assert again.reach.upstream_invert_m == 52.0
+    assert levels(cast.club, now) == (52.0, 51.0)
+
+
+def test_a_line_cut_short_leaves_its_lower_level_behind(cast, drain):
+    split_feature(feature=drain.lower, cut=Point(WEST + 140, SOUTH), by=cast.manager)
+    check = check_network(cast.club)
+    upper = check.reach(str(drain.lower.uuid))
+    assert (upper.upstream_level_m, upper.downstream_level_m) == (51.0, None)
+    words = next(finding.words for finding in check.faults if drain.lower.ref in finding.words)
+    assert "its downstream end as drawn now lies 40.0 m from any level entered" in words
+
+
+def test_an_end_moved_a_little_keeps_its_level(cast, drain):
+    change_feature(feature=drain.upper, by=cast.manager, geometry=line((0, 1.5), (100, 0)))
+    assert levels(cast.club, drain.upper) == (52.0, 51.0)
 
 
 def test_swapping_a_line_without_levels(cast):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import shapely
 
@@ -12,6 +14,7 @@ from worksprog.calc.pipes import PipeSection
 from worksprog.course.models import DRAIN_LINES, Feature, Kind, State
 from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach
 
+MOVED_M = 2.0  # an end moved further than this has left its level behind
 STANDING = frozenset({State.EXISTING, State.AS_BUILT, State.GROWING_IN})
 
 
@@ -37,10 +40,49 @@ def section_of(row: DrainReach, kind: str) -> PipeSection | DitchSection | None:
     )
 
 
+@dataclass(frozen=True)
+class LevelsInGround:
+    """A reach's levels by the way its line runs now; ``fault`` says which were left behind."""
+
+    upstream_m: float | None
+    downstream_m: float | None
+    fault: str = ""
+
+
+def levels_of(feature: Feature, row: DrainReach) -> LevelsInGround:
+    """The row's levels, at the places where they were entered.
+
+    A line turned round since then has its levels the other way about; an end that has moved away
+    (the line was split, joined or redrawn) has lost its level.
+    """
+    entered = [
+        (row.began_x_m, row.began_y_m, row.upstream_invert_m),
+        (row.ended_x_m, row.ended_y_m, row.downstream_invert_m),
+    ]
+    places = [(x, y, level) for x, y, level in entered if x is not None and y is not None]
+    if len(places) < 2:
+        return LevelsInGround(row.upstream_invert_m, row.downstream_invert_m)
+    ends = shapely.get_coordinates(feature.geometry)[[0, -1]].tolist()
+    found: list[float | None] = []
+    lost = []
+    for end, (x, y) in zip(("upstream", "downstream"), ends, strict=True):
+        away_m, level = min(
+            ((math.hypot(x - was_x, y - was_y), level) for was_x, was_y, level in places),
+            key=lambda one: one[0],
+        )
+        found.append(level if away_m <= MOVED_M else None)
+        if away_m > MOVED_M and any(level is not None for _, _, level in places):
+            lost.append(f"its {end} end as drawn now lies {away_m:.1f} m from any level entered")
+    fault = f"{short_name(feature)}: {' and '.join(lost)}. Enter it anew." if lost else ""
+    return LevelsInGround(found[0], found[1], fault)
+
+
 def reach_of(feature: Feature, row: DrainReach | None, *, standing: bool) -> Reach:
     """A ditch or pipe as a reach; flow runs the way its line is drawn."""
     section, fault = None, ""
+    levels = LevelsInGround(None, None)
     if row is not None:
+        levels = levels_of(feature, row)
         try:
             section = section_of(row, feature.kind)
         except ValueError as error:
@@ -52,8 +94,9 @@ def reach_of(feature: Feature, row: DrainReach | None, *, standing: bool) -> Rea
         kind="pipe" if feature.kind == Kind.PIPE else "ditch",
         line=tuple(map(tuple, coordinates.tolist())),
         length_m=feature.length_m,
-        upstream_invert_m=row.upstream_invert_m if row else None,
-        downstream_invert_m=row.downstream_invert_m if row else None,
+        upstream_invert_m=levels.upstream_m,
+        downstream_invert_m=levels.downstream_m,
+        level_fault=levels.fault,
         section=section,
         section_fault=fault,
         catchment_ha=row.catchment_ha if row else 0.0,

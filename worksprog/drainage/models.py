@@ -33,6 +33,12 @@ class DrainReach(ClubRecord):
     feature = models.OneToOneField(Feature, on_delete=models.CASCADE, related_name="reach")
     upstream_invert_m = models.FloatField("upstream invert (m)", null=True, blank=True)
     downstream_invert_m = models.FloatField("downstream invert (m)", null=True, blank=True)
+    # Levels belong to places in the ground: where the line began and ended when they were entered,
+    # so that a line later turned round, split or redrawn does not carry them off.
+    began_x_m = models.FloatField(null=True, blank=True, editable=False)
+    began_y_m = models.FloatField(null=True, blank=True, editable=False)
+    ended_x_m = models.FloatField(null=True, blank=True, editable=False)
+    ended_y_m = models.FloatField(null=True, blank=True, editable=False)
     catchment_ha = models.FloatField(
         "own catchment (ha)",
         default=0.0,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TypedDict, Unpack
 
+import shapely
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
@@ -12,7 +13,7 @@ from worksprog.clubs.models import Club, User
 from worksprog.clubs.records import save_record
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature
 from worksprog.course.services import turn_round
-from worksprog.drainage.bridge import section_of
+from worksprog.drainage.bridge import levels_of, section_of
 from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach
 
 
@@ -48,8 +49,12 @@ def set_reach(*, feature: Feature, by: User | None, **figures: Unpack[ReachFigur
         raise ValidationError(f"A {feature.get_kind_display()} is neither a pipe nor a ditch.")
     row = DrainReach.objects.filter(feature=feature).first()
     row = row or DrainReach(club=feature.club, feature=feature)
+    levels = levels_of(feature, row)
+    row.upstream_invert_m, row.downstream_invert_m = levels.upstream_m, levels.downstream_m
     for name, value in figures.items():
         setattr(row, name, value)
+    ends = shapely.get_coordinates(feature.geometry)[[0, -1]].tolist()
+    (row.began_x_m, row.began_y_m), (row.ended_x_m, row.ended_y_m) = ends
     _check_level(row.upstream_invert_m, "upstream_invert_m")
     _check_level(row.downstream_invert_m, "downstream_invert_m")
     row.full_clean()
@@ -93,15 +98,7 @@ def swap_direction(*, feature: Feature, by: User | None) -> Feature:
     """Turn a pipe or ditch round. Its levels stay where they are in the ground."""
     if feature.kind not in DRAIN_LINES:
         raise ValidationError(f"A {feature.get_kind_display()} has no direction of flow.")
-    turned = turn_round(feature=feature, by=by)
-    row = DrainReach.objects.filter(feature=feature).first()
-    if row is not None:
-        row.upstream_invert_m, row.downstream_invert_m = (
-            row.downstream_invert_m,
-            row.upstream_invert_m,
-        )
-        save_record(row, by=by)
-    return turned
+    return turn_round(feature=feature, by=by)
 
 
 @transaction.atomic

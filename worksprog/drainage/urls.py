@@ -12,5 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reach/<uuid:uuid>/", views.reach, name="reach"),
     path("reach/<uuid:uuid>/swap/", views.swap, name="swap"),
     path("reach/<uuid:uuid>/long-section/", views.long_section, name="long-section"),
+    path("map-words/", views.map_words, name="map-words"),
+    path("feature/<uuid:uuid>/panel/", views.feature_panel, name="feature-panel"),
     path("node/<uuid:uuid>/", views.node, name="node"),
 ]

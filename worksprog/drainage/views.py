@@ -7,15 +7,17 @@ from uuid import UUID
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
-from django.http import Http404, HttpResponse
+from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from worksprog.calc.network import Finding, NetworkCheck, ReachCheck
+from worksprog.calc.pipes import PipeSection
 from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, State
 from worksprog.drainage import queries, services
+from worksprog.drainage.bridge import levels_of
 from worksprog.drainage.drawing import draw_long_section, draw_network
 from worksprog.drainage.forms import NodeForm, ReachForm, StormForm
 from worksprog.drainage.models import DrainNode, DrainReach
@@ -200,6 +202,8 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
     form = None
     if request.may("drainage.design"):
         row = getattr(feature, "reach", None) or DrainReach(club=request.club, feature=feature)
+        levels = levels_of(feature, row)
+        row.upstream_invert_m, row.downstream_invert_m = levels.upstream_m, levels.downstream_m
         form = ReachForm(request.POST or None, instance=row, kind=feature.kind)
     if request.method == "POST":
         if form is None:
@@ -319,6 +323,51 @@ def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
                 for piece in section.pieces
             ],
             "storm": check.storm,
+        },
+    )
+
+
+@require_GET
+@club_page("drainage.read")
+def map_words(request: ClubRequest) -> JsonResponse:
+    """A few words for each reach on the map: its size and its fall."""
+    check = queries.check_network(request.club)
+    words = {}
+    for found in check.reaches:
+        section = check.given[found.key].section
+        size = f"{section.diameter_m * 1000:.0f} mm" if isinstance(section, PipeSection) else ""
+        fall = f"1 in {found.one_in:.0f}" if found.one_in and found.one_in > 0 else ""
+        words[found.key] = " · ".join(part for part in (size, fall) if part)
+    return JsonResponse({"words": {key: said for key, said in words.items() if said}})
+
+
+@require_GET
+@club_page("drainage.read")
+def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    """The drain's part of the map's side panel; 404 for what is no drain."""
+    drains = Feature.objects.filter(kind__in=[*DRAIN_LINES, *DRAIN_NODES])
+    feature = get_row(drains.exclude(state=State.REMOVED), request.club, uuid)
+    check = queries.check_network(request.club)
+    key = str(uuid)
+    try:
+        found = check.reach(key) if feature.kind in DRAIN_LINES else None
+    except KeyError as error:
+        raise Http404 from error
+    met = [
+        _row(request, one)
+        for one in check.reaches
+        if key in (*one.upstream_node_keys, *one.downstream_node_keys)
+    ]
+    return render(
+        request,
+        "drainage/_feature_panel.html",
+        {
+            "feature": feature,
+            "found": None if found is None else _row(request, found),
+            "node": check.nodes.get(key),
+            "met": met,
+            "storm": check.storm,
+            "waits_for": [check.reach(below).name for below in found.waits_for] if found else [],
         },
     )
 

@@ -130,7 +130,8 @@ def _reach_faults(index: int, reach: Reach, levels: Levels, limits: Limits) -> I
         verb = "level is" if len(missing) == 1 else "levels are"
         yield Finding(
             "missing_level",
-            f"{reach.name}: the {' and '.join(missing)} {verb} missing, so its gradient and "
+            reach.level_fault
+            or f"{reach.name}: the {' and '.join(missing)} {verb} missing, so its gradient and "
             "capacity cannot be told.",
             (reach.key,),
             reach.line[0] if missing[0] == "upstream" else reach.line[-1],

@@ -32,7 +32,8 @@ class Node:
 class Reach:
     """One pipe or ditch, its line in the direction of flow, in the club's grid.
 
-    ``section_fault`` says why there is no section, when what was entered cannot be one.
+    ``section_fault`` says why there is no section, when what was entered cannot be one;
+    ``level_fault`` why a level that was entered is not used.
     ``standing`` is False for what is still to be built.
     """
 
@@ -45,6 +46,7 @@ class Reach:
     downstream_invert_m: float | None = None
     section: PipeSection | DitchSection | None = None
     section_fault: str = ""
+    level_fault: str = ""
     catchment_ha: float = 0.0
     runoff_coefficient: float = 0.35
     standing: bool = True
