@@ -36,6 +36,17 @@ MEASURED_ON: dict[str, tuple[str, ...]] = {
     WorkKind.SEEDING: (Kind.FAIRWAY, Kind.GREEN, Kind.TEE, Kind.MOUND, Kind.WOOD, Kind.BUNKER),
     WorkKind.TURFING: (Kind.GREEN, Kind.TEE, Kind.FAIRWAY, Kind.BUNKER, Kind.MOUND),
 }
+# Features that belong to the work but give it no length or area of their own.
+_BELONGS_TO: dict[str, tuple[str, ...]] = {
+    WorkKind.CARRIER_PIPE: (Kind.CHAMBER, Kind.HEADWALL, Kind.OUTFALL),
+    WorkKind.DITCH_DUG: (Kind.HEADWALL, Kind.OUTFALL),
+    WorkKind.DITCH_REGRADED: (Kind.HEADWALL, Kind.OUTFALL),
+}
+
+
+def may_be_on(kind: str) -> tuple[str, ...]:
+    """Kinds of feature that an item of this kind of work can be put on."""
+    return (*MEASURED_ON[kind], *_BELONGS_TO.get(kind, ()))
 
 
 class Levels(Protocol):

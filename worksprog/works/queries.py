@@ -9,12 +9,12 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet, Sum
+from django.db.models import Prefetch, Q, QuerySet, Sum
 
 from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import EIGHT_IN_TEN, sum_spreads
 from worksprog.clubs.models import Club
-from worksprog.course.models import Feature
+from worksprog.course.models import Feature, State
 from worksprog.course.queries import live_ground
 from worksprog.drainage.models import DrainReach
 from worksprog.works import bridge
@@ -350,11 +350,11 @@ def live_estimates(programme: Programme) -> dict[int, Estimate]:
     }
 
 
-def features_for(club: Club, kind: str) -> list[Feature]:
-    """Features that work of this kind can be measured on, without their shapes. One query."""
-    return list(
-        Feature.objects.filter(club=club, kind__in=bridge.MEASURED_ON[kind])
-        .exclude(state="removed")
+def features_for(club: Club, kind: str, *, also: Sequence[int] = ()) -> QuerySet[Feature]:
+    """Features that an item of this kind may be on, and ``also`` these; without their shapes."""
+    offered = Q(kind__in=bridge.may_be_on(kind)) & ~Q(state=State.REMOVED)
+    return (
+        Feature.objects.filter(offered | Q(pk__in=also), club=club)
         .defer("geometry")
         .order_by("kind", "ref", "name", "id")
     )

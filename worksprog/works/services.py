@@ -306,7 +306,7 @@ def link_items(
         raise ValidationError("Items of two clubs cannot be linked.")
     if first.pk == then.pk:
         raise ValidationError("An item does not wait for itself.")
-    drawn = nx.DiGraph()
+    drawn: nx.DiGraph[int] = nx.DiGraph()
     drawn.add_edges_from(Link.objects.filter(club=first.club).values_list("first_id", "then_id"))
     if drawn.has_node(then.pk) and drawn.has_node(first.pk):
         try:
@@ -469,6 +469,45 @@ def build_estimate(
     for gone in reusable.values():
         delete_record(gone, by=by)
     return estimate
+
+
+@dataclass(frozen=True)
+class Built:
+    """What came of working out many estimates at once."""
+
+    built: int
+    left_approved: int
+    not_built: tuple[tuple[Item, str], ...]
+
+
+@transaction.atomic
+def build_estimates(*, programme: Programme, by: User | None) -> Built:
+    """Work out every item's estimate that is not approved; what cannot be is told with its reason.
+
+    Shelved items are left as they are.
+    """
+    book = queries.price_book(programme.club)
+    approved = set(
+        Estimate.objects.filter(
+            item__phase__project__programme=programme, is_live=True, approved_on__isnull=False
+        ).values_list("item_id", flat=True)
+    )
+    built, left = 0, 0
+    failed: list[tuple[Item, str]] = []
+    items = Item.objects.filter(phase__project__programme=programme).exclude(
+        state=ItemState.SHELVED
+    )
+    for item in items.select_related("club"):
+        if item.pk in approved:
+            left += 1
+            continue
+        try:
+            build_estimate(item=item, by=by, book=book)
+        except ValidationError as error:
+            failed.append((item, " ".join(error.messages)))
+        else:
+            built += 1
+    return Built(built, left, tuple(failed))
 
 
 def _kept_line(line: EstimateLine, *, in_place: bool) -> EstimateLine:

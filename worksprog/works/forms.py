@@ -1,0 +1,317 @@
+"""Forms of the works' pages; what they check is what the models and services check."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.db import models
+
+from worksprog.calc import build_up as calc
+from worksprog.calc.ranges import ThreePoint
+from worksprog.clubs.forms import SheetForm
+from worksprog.course.models import Feature, Hole
+from worksprog.works.models import (
+    Category,
+    Consent,
+    EstimateLine,
+    Item,
+    ItemState,
+    Link,
+    OutputRate,
+    Phase,
+    Price,
+    Programme,
+    Project,
+    Spend,
+)
+
+MOST_FILE_BYTES = 2_000_000
+
+
+class DateInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(format="%Y-%m-%d", **kwargs)
+
+
+class SheetModelForm(forms.ModelForm):  # type: ignore[type-arg]
+    """A model's form with the browser's own date field and labels as on the sheets."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+        for one in self.fields.values():
+            if isinstance(one, forms.DateField):
+                one.widget = DateInput()
+
+
+class ProgrammeForm(SheetModelForm):
+    class Meta:
+        model = Programme
+        fields = ["name", "revision", "starts_on", "ends_on", "is_live"]
+        labels = {
+            "starts_on": "First day",
+            "ends_on": "Last day",
+            "is_live": "This is the live programme",
+        }
+        help_texts = {"is_live": "One programme of a club is live; reports and hours go by it."}
+
+
+class ProjectForm(SheetModelForm):
+    class Meta:
+        model = Project
+        fields = ["code", "name", "purpose", "priority"]
+        labels = {"code": "Short code"}
+        help_texts = {
+            "code": "A few letters, as BC.",
+            "purpose": "Why the club wants it, in a sentence the committee understands.",
+            "priority": "1 is placed first.",
+        }
+        widgets = {"purpose": forms.Textarea(attrs={"rows": 3})}
+
+
+class PhaseForm(SheetModelForm):
+    class Meta:
+        model = Phase
+        fields = ["name"]
+
+
+class ApproveForm(SheetForm):
+    amount = forms.DecimalField(
+        label="Money approved", min_value=0, max_digits=12, decimal_places=2
+    )
+    approved_on = forms.DateField(label="Approved on", widget=DateInput())
+
+
+def _feature_words(feature: models.Model) -> str:
+    assert isinstance(feature, Feature)
+    return f"{feature.title} ({feature.get_state_display()})"
+
+
+class _FeatureField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
+    def label_from_instance(self, obj: models.Model) -> str:
+        return _feature_words(obj)
+
+
+class ItemForm(SheetModelForm):
+    """An item of a kind that is settled; offers the features that kind can be on."""
+
+    features = _FeatureField(
+        queryset=Feature.objects.none(),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        label="On these features",
+        help_text="Quantities are measured from them.",
+    )
+    holes = forms.ModelMultipleChoiceField(
+        queryset=Hole.objects.none(), required=False, widget=forms.CheckboxSelectMultiple
+    )
+
+    class Meta:
+        model = Item
+        fields = [
+            "name",
+            "features",
+            "holes",
+            "holes_closed",
+            "not_before",
+            "by_contractor",
+            "max_share",
+            "growing_in_weeks",
+            "notes",
+        ]
+        labels = {
+            "holes_closed": "The holes are out of play while it goes on",
+            "by_contractor": "Done by a contractor",
+            "max_share": "Largest share of the crew's free week",
+            "growing_in_weeks": "Weeks to grow in before play",
+        }
+        help_texts = {
+            "by_contractor": "The hours are then the contractor's and take none of the crew's.",
+            "max_share": "1.00 is all of it, 0.50 half.",
+        }
+        widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
+
+    def __init__(
+        self,
+        *args: Any,
+        choices: models.QuerySet[Feature],
+        holes: models.QuerySet[Hole],
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        for name, rows in (("features", choices), ("holes", holes)):
+            field = self.fields[name]
+            assert isinstance(field, forms.ModelMultipleChoiceField)
+            field.queryset = rows
+
+
+class StateForm(SheetForm):
+    state = forms.ChoiceField(label="Where it stands", choices=ItemState.choices)
+    on = forms.DateField(label="Since", widget=DateInput())
+
+
+class LinkForm(SheetForm):
+    """Which item waits for which: this one for another, or another for this one."""
+
+    way = forms.ChoiceField(
+        label="Order",
+        choices=[
+            ("after", "This item waits for the other"),
+            ("before", "The other waits for this"),
+        ],
+        widget=forms.RadioSelect,
+        initial="after",
+    )
+    other = forms.ChoiceField(label="Other item")
+    type = forms.ChoiceField(label="How", choices=Link.Type.choices)
+    lag_days = forms.IntegerField(
+        label="Days between", initial=0, min_value=-365, max_value=1000,
+        help_text="Working days from the one to the other; below 0 for an overlap.",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, others: Iterable[Item], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["other"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [
+            (str(one.uuid), f"{one.phase.project.code} · {one.name}") for one in others
+        ]
+
+
+class QuantityForm(SheetForm):
+    """What a recipe is given by hand; an empty field takes what is measured, else the usual."""
+
+    def __init__(self, *args: Any, item: Item, measured: dict[str, float], **kwargs: Any) -> None:
+        kwargs.setdefault("initial", item.parameters)
+        super().__init__(*args, **kwargs)
+        recipe = calc.RECIPES[item.kind]
+        for measure in recipe.measures:
+            if measure.name in measured:
+                words = f"Measured: {measured[measure.name]:,.2f} {measure.unit}."
+            elif measure.assumed is not None:
+                words = f"Not told by the features; {measure.assumed:g} {measure.unit} is taken."
+            else:
+                words = "Not told by the features; it is needed."
+            self._add(measure.name, measure.label, measure.unit, words)
+        for parameter in recipe.parameters:
+            usual = parameter.usual
+            if parameter.name in measured:
+                words = f"From the features: {measured[parameter.name]:g} {parameter.unit}."
+            elif usual.is_certain:
+                words = f"Usual: {usual.likely:g} {parameter.unit}."
+            else:
+                words = f"Usual: {usual.low:g} to {usual.high:g}, likely {usual.likely:g}."
+            if parameter.choices:
+                words += f" One of {', '.join(f'{one:g}' for one in parameter.choices)}."
+            self._add(parameter.name, parameter.label, parameter.unit, words)
+
+    def _add(self, name: str, label: str, unit: str, words: str) -> None:
+        label = label[0].upper() + label[1:]
+        self.fields[name] = forms.FloatField(
+            label=f"{label} ({unit})" if unit else label, required=False, help_text=words
+        )
+
+    def given(self) -> dict[str, float]:
+        return {name: value for name, value in self.cleaned_data.items() if value is not None}
+
+
+def _money_field(label: str) -> forms.DecimalField:
+    return forms.DecimalField(label=label, min_value=0, max_digits=12, decimal_places=2)
+
+
+class LineForm(SheetForm):
+    category = forms.ChoiceField(choices=Category.choices)
+    description = forms.CharField(max_length=160)
+    unit = forms.CharField(max_length=12, help_text="h on a labour line.")
+    quantity_low = forms.FloatField(label="Quantity, low", min_value=0)
+    quantity_likely = forms.FloatField(label="Quantity, likely", min_value=0)
+    quantity_high = forms.FloatField(label="Quantity, high", min_value=0)
+    rate_low = _money_field("Price of one, low")
+    rate_likely = _money_field("Price of one, likely")
+    rate_high = _money_field("Price of one, high")
+
+    @classmethod
+    def initial_of(cls, line: EstimateLine) -> dict[str, Any]:
+        initial = {name: getattr(line, name) for name in cls.base_fields}
+        for name in ("quantity_low", "quantity_likely", "quantity_high"):
+            initial[name] = round(initial[name], 3)
+        return initial
+
+    def clean(self) -> dict[str, Any] | None:
+        data = super().clean()
+        for stem in ("quantity", "rate"):
+            three = [self.cleaned_data.get(f"{stem}_{end}") for end in ("low", "likely", "high")]
+            if None not in three and sorted(three) != three:  # type: ignore[type-var]
+                self.add_error(f"{stem}_likely", "Low, likely and high must rise in that order.")
+        category, unit = self.cleaned_data.get("category"), self.cleaned_data.get("unit")
+        if category == Category.LABOUR and unit and unit != "h":
+            self.add_error("unit", "Labour is counted in hours: h.")
+        return data
+
+    def range_of(self) -> ThreePoint:
+        data = self.cleaned_data
+        return ThreePoint(data["quantity_low"], data["quantity_likely"], data["quantity_high"])
+
+    def price_of(self) -> calc.MoneyRange:
+        data = self.cleaned_data
+        return calc.MoneyRange(data["rate_low"], data["rate_likely"], data["rate_high"])
+
+
+class PriceForm(SheetModelForm):
+    class Meta:
+        model = Price
+        fields = ["category", "code", "name", "unit", "low", "likely", "high", "source", "dated"]
+        help_texts = {
+            "code": "Letters, figures, hyphens, underscores; estimates ask for it by this.",
+            "source": "Whose quote, invoice or list.",
+        }
+        labels = {"dated": "As of"}
+
+
+class RateForm(SheetModelForm):
+    class Meta:
+        model = OutputRate
+        fields = ["code", "name", "unit", "low", "likely", "high", "source", "dated"]
+        help_texts = {
+            "low": "On a slow day, by one person or one machine.",
+            "source": "The club's own log, a supplier, a handbook.",
+        }
+        labels = {"dated": "As of"}
+
+
+class PriceFileForm(SheetForm):
+    file = forms.FileField(label="CSV file")
+    dated = forms.DateField(label="Prices as of", widget=DateInput())
+
+    def clean_file(self) -> Any:
+        given = self.cleaned_data["file"]
+        if given.size > MOST_FILE_BYTES:
+            raise forms.ValidationError(
+                f"The file has {given.size / 1e6:.1f} MB; a price file of up to 2 MB is expected."
+            )
+        return given
+
+
+class ConsentForm(SheetModelForm):
+    class Meta:
+        model = Consent
+        fields = ["name", "authority", "asked_on", "granted_on", "expires_on", "notes"]
+        widgets = {"notes": forms.Textarea(attrs={"rows": 3})}
+
+
+class SpendForm(SheetModelForm):
+    class Meta:
+        model = Spend
+        fields = ["spent_on", "description", "amount"]
+        help_texts = {"amount": "Before tax; below 0 to correct an earlier entry."}
+
+    def clean_amount(self) -> Decimal:
+        amount: Decimal = self.cleaned_data["amount"]
+        if amount == 0:
+            raise forms.ValidationError("An amount other than 0 is expected.")
+        return amount
