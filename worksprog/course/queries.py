@@ -80,7 +80,8 @@ def map_data(club: Club) -> str:
 def map_extent(club: Club) -> list[list[float]] | None:
     """South-west and north-east corners, latitude first, of what the map opens on."""
     shapes = Feature.objects.filter(club=club).exclude(state=State.REMOVED)
-    corners = shapely.total_bounds(list(shapes.values_list("geometry", flat=True)))
+    drawn: list[Any] = list(shapes.values_list("geometry", flat=True))
+    corners = shapely.total_bounds(drawn) if drawn else np.full(4, np.nan)
     if not np.isfinite(corners).all():
         model = live_ground_model(club)
         return model.shading_bounds or None if model else None

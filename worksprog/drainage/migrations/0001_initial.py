@@ -12,7 +12,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('clubs', '0001_initial'),
-        ('course', '0002_alter_groundmodel_contours_and_more'),
+        ('course', '0001_initial'),
     ]
 
     operations = [
