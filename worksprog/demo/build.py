@@ -30,7 +30,14 @@ from worksprog.demo.hours import log_the_year
 from worksprog.demo.people import SLUG, make_people
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.survey_files import COURSE_LAYERS, DRAIN_LAYERS
-from worksprog.demo.works import agree_plan, go_on_site, make_calendar, make_programme, pay
+from worksprog.demo.works import (
+    agree_plan,
+    go_on_site,
+    make_calendar,
+    make_programme,
+    pay,
+    record_on_the_ground,
+)
 from worksprog.planning.services import make_plan
 
 Say = Callable[[str], None]
@@ -89,6 +96,7 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     make_calendar(club, manager)
     agree_plan(programme, manager)
     go_on_site(items, manager)
+    record_on_the_ground(club, manager)
     pay(items, manager)
     say("a year of hours")
     log_the_year(people, items)

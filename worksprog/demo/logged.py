@@ -115,7 +115,10 @@ def entries(
         done_h = done_q = 0.0
         rows = []
         for day, reached in zip(span, cumulative, strict=True):
-            hours, made = _half(float(total_h * reached)) - done_h, round(float(total_q * reached), 1) - done_q
+            hours, made = (
+                _half(float(total_h * reached)) - done_h,
+                round(float(total_q * reached), 1) - done_q,
+            )
             done_h, done_q = done_h + hours, round(done_q + made, 1)
             rows.append((day, hours, round(made, 1)))
         todo[doing.job] = rows

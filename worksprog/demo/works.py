@@ -6,7 +6,8 @@ from datetime import date
 from decimal import Decimal
 
 from worksprog.clubs.models import Club, User
-from worksprog.course.models import Feature, Hole
+from worksprog.course.models import Feature, Hole, State
+from worksprog.course.services import set_feature_state
 from worksprog.demo.programme import FROZEN_DAY, SCHEMES, SPENDS, Job
 from worksprog.planning.models import Closure, ItemPlanning, Plan
 from worksprog.planning.services import (
@@ -150,6 +151,29 @@ def go_on_site(items: dict[str, Item], by: User) -> None:
             day = job.started_on if state == ItemState.ON_SITE else job.finished_on
             item = Item.objects.get(pk=items[job.name].pk)
             items[job.name] = set_item_state(item=item, state=state, on=day or FROZEN_DAY, by=by)
+
+
+FEATURE_STATE = {
+    ItemState.ON_SITE: State.ON_SITE,
+    ItemState.GROWING_IN: State.GROWING_IN,
+    ItemState.DONE: State.AS_BUILT,
+}
+WITH_THEM = {"Lay carrier O2–C2": ("C1", "C2")}  # chambers that came with a run of pipe
+
+
+def record_on_the_ground(club: Club, by: User) -> None:
+    """Say of the features of started jobs how they stand."""
+    features = {one.ref: one for one in Feature.objects.filter(club=club).exclude(ref="")}
+    for job in all_jobs():
+        if job.started_on is None:
+            continue
+        for ref in (*job.features, *WITH_THEM.get(job.name, ())):
+            set_feature_state(
+                feature=features[ref],
+                state=FEATURE_STATE[ItemState(job.state)],
+                on=job.finished_on or job.started_on,
+                by=by,
+            )
 
 
 def pay(items: dict[str, Item], by: User) -> None:
