@@ -20,6 +20,7 @@ INK, SOFT, HAIR, GROUND = "#1a2320", "#59645d", "#e2dccd", "#8d7d6b"
 WATER, ACCENT, SHEET = "#1d6a86", "#7b2d43", "#fbf9f3"
 MONO = "IBM Plex Mono, DejaVu Sans Mono, monospace"
 EXAGGERATIONS = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200)
+DRAWN_ONE_BY_ONE = 400  # reaches, above which a small map no longer names each
 LETTER_PX = 6.1  # width of a letter of the mono face at 10 px
 LEFT, RIGHT, TOP, PROFILE, ROW = 76.0, 22.0, 18.0, 190.0, 19.0
 
@@ -273,10 +274,18 @@ def draw_network(
     def place(x: float, y: float) -> tuple[float, float]:
         return 12 + (x - west) * scale, 12 + (north - y) * scale
 
-    marks = [
-        _drawn_reach(reach, check, place, addresses.get(reach.key, ""), reach.key == here)
-        for reach in check.reaches
-    ]
+    if len(check.reaches) > DRAWN_ONE_BY_ONE:
+        marks = _drawn_together(check, place)
+        marks += [
+            _drawn_reach(reach, check, place, "", True)
+            for reach in check.reaches
+            if reach.key == here
+        ]
+    else:
+        marks = [
+            _drawn_reach(reach, check, place, addresses.get(reach.key, ""), reach.key == here)
+            for reach in check.reaches
+        ]
     for node in check.nodes.values():
         x, y = place(node.x_m, node.y_m)
         if node.kind == "outfall":
@@ -303,6 +312,34 @@ def draw_network(
     )  # fmt: skip
 
 
+def _style(reach: ReachCheck) -> tuple[str, str, str, float]:
+    """Colour, class, dash and width of a reach on the map."""
+    stroke, css = (WATER, "draw-water") if reach.kind == "ditch" else (INK, "draw-ink")
+    if reach.state == "too_small":
+        stroke, css = ACCENT, "draw-accent"
+    dash = "1 4" if not reach.standing else ("none" if reach.kind == "ditch" else "6 4")
+    return stroke, css, dash, 2.6 if reach.state == "too_small" else 1.8
+
+
+def _drawn_together(
+    check: NetworkCheck, place: Callable[[float, float], tuple[float, float]]
+) -> list[SafeString]:
+    """One path for all reaches drawn alike: a large network stays a small page."""
+    paths: dict[tuple[str, str, str, float], list[str]] = {}
+    for reach in check.reaches:
+        drawn = [place(x, y) for x, y in check.given[reach.key].line]
+        corners = "L".join(f"{x:.0f} {y:.0f}" for x, y in drawn)
+        paths.setdefault(_style(reach), []).append(f"M{corners}")
+    return [
+        format_html(
+            '<path class="{}" d="{}" fill="none" stroke="{}" stroke-width="{}" '
+            'stroke-dasharray="{}"/>',
+            css, "".join(parts), stroke, width, dash,
+        )
+        for (stroke, css, dash, width), parts in paths.items()
+    ]  # fmt: skip
+
+
 def _drawn_reach(
     reach: ReachCheck,
     check: NetworkCheck,
@@ -312,11 +349,9 @@ def _drawn_reach(
 ) -> SafeString:
     drawn = [place(x, y) for x, y in check.given[reach.key].line]
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in drawn)
-    stroke, css = (WATER, "draw-water") if reach.kind == "ditch" else (INK, "draw-ink")
-    if reach.state == "too_small":
-        stroke, css = ACCENT, "draw-accent"
-    dash = "1 4" if not reach.standing else ("none" if reach.kind == "ditch" else "6 4")
-    width = 4.5 if is_here else (2.6 if reach.state == "too_small" else 1.8)
+    stroke, css, dash, width = _style(reach)
+    if is_here:
+        width = 4.5
     line = format_html(
         '<polyline class="{}" points="{}" fill="none" stroke="{}" stroke-width="{}" '
         'stroke-dasharray="{}" stroke-linecap="round"><title>{}: {}</title></polyline>',

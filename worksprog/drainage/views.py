@@ -23,8 +23,7 @@ from worksprog.drainage.forms import NodeForm, ReachForm, StormForm
 from worksprog.drainage.models import DrainNode, DrainReach
 
 REACHES_ON_A_PAGE = 100
-LINKED_REACHES = 400  # beyond this the small map is a picture only
-FINDINGS_SHOWN = 12
+FINDINGS_SHOWN, FINDINGS_FOLDED = 12, 100
 SHOWN = {
     "too_small": "too small",
     "unknown": "cannot be told",
@@ -78,7 +77,8 @@ def _grouped(request: ClubRequest, findings: tuple[Finding, ...]) -> list[dict[s
             "head": FINDING_HEADS[kind],
             "count": len(rows),
             "first": rows[:FINDINGS_SHOWN],
-            "rest": rows[FINDINGS_SHOWN:],
+            "rest": rows[FINDINGS_SHOWN : FINDINGS_SHOWN + FINDINGS_FOLDED],
+            "left_out": max(0, len(rows) - FINDINGS_SHOWN - FINDINGS_FOLDED),
         }
         for kind, rows in kinds.items()
     ]
@@ -106,7 +106,6 @@ def network(request: ClubRequest) -> HttpResponse:
         key=_worst_first,
     )
     page = Paginator(reaches, REACHES_ON_A_PAGE).get_page(request.GET.get("page"))
-    linked = check.reaches[:LINKED_REACHES] if len(check.reaches) <= LINKED_REACHES else ()
     return render(
         request,
         "drainage/network.html",
@@ -123,7 +122,7 @@ def network(request: ClubRequest) -> HttpResponse:
             "page": page,
             "rows": [_row(request, reach) for reach in page],
             "figure": draw_network(
-                check, addresses={reach.key: _address(request, reach.key) for reach in linked}
+                check, addresses={one.key: _address(request, one.key) for one in check.reaches}
             ),
             "faults": _grouped(request, check.faults),
             "advice": _grouped(request, check.advice),
@@ -243,9 +242,7 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "nodes": _node_links(
                 request, check, (*found.upstream_node_keys, *found.downstream_node_keys)
             ),
-            "figure": draw_network(check, addresses={}, here=found.key, width=360)
-            if len(check.reaches) <= LINKED_REACHES
-            else "",
+            "figure": draw_network(check, addresses={}, here=found.key, width=360),
             "services": queries.services_near(request.club, feature),
         },
     )
