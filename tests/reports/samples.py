@@ -133,8 +133,7 @@ def _figures() -> dict[str, Any]:
         "winter": {"name": "winter 26/27", "words": "Winter 1 of 5"},
         "key": {
             "earned_share": 0.41, "earned_of": "winter 26/27", "planned_share": 0.43,
-            "planned_words": "",
-            "planned_by": "by the baseline", "spent": "38200.00", "approved": "96000.00",
+            "planned_words": "", "spent": "38200.00", "approved": "96000.00",
             "forecast": "94100.00", "logged_h": "612.0", "estimated_h": 1480.0,
             "last_job_on": "2027-03-18", "last_job_words": "last job of the winter",
             "last_job": "Path, 2 green to 3 tee",
@@ -158,10 +157,12 @@ def _figures() -> dict[str, Any]:
             "holes": [{"number": 8, "at": [330, 70]}, {"number": 5, "at": [60, 300]}],
             "works_key": [{"label": w["label"], "name": w["name"]} for w in works],
         },
-        "chart": {
+        "charts": [{
+            "heading": "Every job of the programme",
             "title": "Programme of works", "from": "2026-10-01", "to": "2027-10-01",
-            "on": "2026-11-24", "rows": rows, "note": "Thin line below a bar: the baseline.",
-        },
+            "on": "2026-11-24", "rows": rows,
+        }],
+        "charts_note": "Thin line below a bar: the baseline.",
         "section": _section(),
         "done": [
             {"name": "Carrier, lower part", "project": "P1 Brook carrier drain", "hours": "86.5",
@@ -204,12 +205,11 @@ def empty_figures(*, paper: str = "A4") -> dict[str, Any]:
         "total": {"code": "", "name": "Programme", "earned_share": None, "logged_h": "0",
                   "estimated_h": 0.0, "finish_on": None, **nothing},
         "key": {"earned_share": None, "earned_of": "programme", "planned_share": None,
-                "planned_words": "no plan yet",
-                "planned_by": "", "logged_h": "0", "estimated_h": 0.0,
+                "planned_words": "no plan yet", "logged_h": "0", "estimated_h": 0.0,
                 "last_job_on": None, "last_job_words": "no job has dates yet", "last_job": "",
                 **nothing},
         "map": {"features": [], "works": [], "holes": [], "works_key": []},
         "cautions": {"findings": [], "trade": [], "defers": "Local law goes first."},
     }  # fmt: skip
-    figures["chart"] |= {"rows": []}
+    figures["charts"] = []
     return figures

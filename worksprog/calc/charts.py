@@ -36,8 +36,10 @@ PAPER = Palette()
 
 ROW_PX = 24
 BAR_PX = 12
-HATCH_EVERY_D = 6
+HATCHES_ACROSS = 160
 LONGEST_LABEL = 34
+LONG_SPAN_D = 800
+NOTE_TURNS_AT = 0.7
 WINTER_LABELS = (
     "utcmonth(datum.value) == 9 ? 'winter ' + utcFormat(datum.value, '%y') + '/' + "
     "utcFormat(time(datum.value) + 31536000000, '%y') : utcFormat(datum.value, '%b %y')"
@@ -94,7 +96,7 @@ def winters_chart(
     palette: Palette = PAPER,
     title: str = "",
     width: int | None = None,
-    today_words: str = "today",
+    today_words: str = "today,",
 ) -> Spec:
     """The chart of the winters from ``first`` to ``last``: a bar a job, closed days shaded.
 
@@ -102,8 +104,6 @@ def winters_chart(
     below a bar is its baseline; the rule down the chart is today.
     """
     rows = _Rows(bars, first, last)
-    x = {"timeUnit": "utcyearmonthdate", "type": "temporal"}
-    domain = [_day(first), _day(last)]
     y: Spec = {
         "field": "row",
         "type": "ordinal",
@@ -127,11 +127,11 @@ def winters_chart(
         "title": None,
         "orient": "top",
         "labelExpr": WINTER_LABELS,
-        "tickCount": {"interval": "month", "step": 3},
+        "tickCount": {"interval": "month", "step": 3 if (last - first).days < LONG_SPAN_D else 6},
         "grid": True,
         "labelFont": MONO,
     }
-    from_: Spec = {"field": "from", **x, "scale": {"domain": domain, "nice": False, "type": "utc"}}
+    from_: Spec = {"field": "from", "type": "temporal", "scale": {"nice": False, "type": "utc"}}
     tips = [
         {"field": "label", "title": "job"},
         {"field": "words", "title": "state"},
@@ -196,21 +196,11 @@ def winters_chart(
             "mark": {"type": "tick", "height": BAR_PX, "thickness": 1.5, "color": palette.good},
             "encoding": {"x": from_, "y": y},
         },
-        {
-            "data": {"values": rows.notes},
-            "mark": {
-                "type": "text",
-                "align": "left",
-                "dx": 6,
-                "font": SANS,
-                "fontSize": 11,
-                "fill": palette.soft,
-            },
-            "encoding": {"x": from_, "y": y, "text": {"field": "note"}},
-        },
+        _notes(rows.notes, from_, y, palette, align="left", away_px=6),
+        _notes(rows.notes_before, from_, y, palette, align="right", away_px=-6),
     ]
     if first <= today <= last:
-        now = [{"from": _day(today), "words": f"{today_words}, {today.day} {today:%b %Y}"}]
+        now = [{"from": _day(today), "words": f"{today_words} {today.day} {today:%b %Y}"}]
         layers += [
             {
                 "data": {"values": now},
@@ -236,6 +226,16 @@ def winters_chart(
                 },
             },
         ]
+    # The days shown are said once, by a layer without a second end: said twice, or with one, they
+    # are taken for a conflict.
+    edges = {
+        "data": {"values": [{"from": _day(first)}, {"from": _day(last)}]},
+        "mark": {"type": "rule", "color": palette.ink},
+        "encoding": {
+            "x": {**from_, "scale": {**from_["scale"], "domain": [_day(first), _day(last)]}}
+        },
+    }
+    layers = [*(layer for layer in layers if layer["data"]["values"]), edges]
     return {
         "$schema": SCHEMA,
         "description": title or "Chart of the winters: when each job is worked",
@@ -243,7 +243,7 @@ def winters_chart(
         "width": width or "container",
         "height": {"step": ROW_PX},
         "layer": layers,
-        "config": _config(palette),
+        "config": chart_config(palette),
     }
 
 
@@ -270,7 +270,6 @@ def crew_hours_chart(
     ]
     x: Spec = {
         "field": "week",
-        "timeUnit": "utcyearmonthdate",
         "type": "temporal",
         "scale": {"type": "utc", "nice": False},
         "axis": {
@@ -333,7 +332,7 @@ def crew_hours_chart(
         "height": height,
         "data": {"values": values},
         "layer": layers,
-        "config": _config(palette),
+        "config": chart_config(palette),
     }
 
 
@@ -399,7 +398,7 @@ def crew_year_chart(
                 },
             },
         ],
-        "config": _config(palette),
+        "config": chart_config(palette),
     }
 
 
@@ -416,6 +415,23 @@ def closed_spans(open_days: Sequence[bool], first: dt.date) -> list[Span]:
     return spans
 
 
+def _notes(
+    values: list[Spec], x: Spec, y: Spec, palette: Palette, *, align: str, away_px: int
+) -> Spec:
+    return {
+        "data": {"values": values},
+        "mark": {
+            "type": "text",
+            "align": align,
+            "dx": away_px,
+            "font": SANS,
+            "fontSize": 11,
+            "fill": palette.soft,
+        },
+        "encoding": {"x": x, "y": y, "text": {"field": "note"}},
+    }
+
+
 @dataclass
 class _Rows:
     """The values of every layer, cut to the days shown."""
@@ -429,6 +445,7 @@ class _Rows:
     headings: list[Spec] = field(default_factory=list)
     baselines: list[Spec] = field(default_factory=list)
     notes: list[Spec] = field(default_factory=list)
+    notes_before: list[Spec] = field(default_factory=list)
     work: list[Spec] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -489,17 +506,23 @@ class _Rows:
             if grown is not None:
                 self.growing.append({**grown, **tip})
                 self._hatch(row, bar.finish, bar.in_play)
-        if bar.note and self.first <= end < self.last:
+        if not bar.note or cut is None:
+            return
+        turns_at = self.first + (self.last - self.first) * NOTE_TURNS_AT
+        if end < turns_at:
             self.notes.append({"row": row, "from": _day(end), "note": bar.note})
+        else:
+            self.notes_before.append({"row": row, "from": cut["from"], "note": bar.note})
 
     def _hatch(self, row: int, start: dt.date, end: dt.date) -> None:
-        day = max(start, self.first) + dt.timedelta(days=HATCH_EVERY_D // 2)
+        every = max((self.last - self.first).days // HATCHES_ACROSS, 2)
+        day = max(start, self.first) + dt.timedelta(days=every // 2)
         while day < min(end, self.last):
             self.hatches.append({"row": row, "from": _day(day)})
-            day += dt.timedelta(days=HATCH_EVERY_D)
+            day += dt.timedelta(days=every)
 
 
-def _config(palette: Palette) -> Spec:
+def chart_config(palette: Palette) -> Spec:
     return {
         "font": SANS,
         "view": {"stroke": palette.ink, "strokeWidth": 1.5},

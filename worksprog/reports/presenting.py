@@ -19,6 +19,7 @@ WIDTH_MM = 172.0
 _MAP_HEIGHT_MM = {"A4": 205.0, "Letter": 187.0}
 _CHART_HEIGHT_MM = {"A4": 205.0, "Letter": 187.0}
 _SECTION_PX = 720.0
+_FIRST_PAGE_LINES = 8
 
 
 def _date(value: str | None) -> date | None:
@@ -77,9 +78,7 @@ def _key_figures(figures: Mapping[str, Any]) -> list[dict[str, Any]]:
             "value": share(key["earned_share"]),
             "lines": [
                 f"of the {key['earned_of']} earned",
-                f"{share(planned)} planned {key['planned_by']}"
-                if planned is not None
-                else key["planned_words"],
+                f"{share(planned)} planned" if planned is not None else key["planned_words"],
             ],
         },
         {
@@ -117,6 +116,17 @@ def _sized(picture: str, *, most_height_mm: float) -> str:
     return f"{' '.join(attributes)}>{rest}"
 
 
+def _chart(told: Mapping[str, Any], paper: str) -> dict[str, Any] | None:
+    from worksprog.reports.rendering import FONTS
+
+    spec = programme_spec(told)
+    if spec is None:
+        return None
+    picture = spec_to_svg(spec, fonts=FONTS / "truetype", title=told["title"])
+    picture = _sized(picture, most_height_mm=_CHART_HEIGHT_MM[paper])
+    return {"heading": told["heading"], "svg": mark_safe(picture)}  # noqa: S308
+
+
 def _thaw(layout: Mapping[str, Any]) -> LongSection:
     """The long section as it was when the figures were frozen."""
 
@@ -137,8 +147,6 @@ def _thaw(layout: Mapping[str, Any]) -> LongSection:
 
 def present(figures: Mapping[str, Any], *, paper: str | None = None) -> dict[str, Any]:
     """The context of both templates, the PDF's and the page's. The SVG in it is our own, escaped inside."""
-    from worksprog.reports.rendering import FONTS
-
     report = figures["report"]
     paper = paper or report["paper"]
     on_words = long_day(report["to_date"])
@@ -148,11 +156,7 @@ def present(figures: Mapping[str, Any], *, paper: str | None = None) -> dict[str
         height_mm=_MAP_HEIGHT_MM[paper],
         on_words=on_words,
     )
-    spec = programme_spec(figures["chart"])
-    chart = spec and _sized(
-        spec_to_svg(spec, fonts=FONTS / "truetype", title=figures["chart"]["title"]),
-        most_height_mm=_CHART_HEIGHT_MM[paper],
-    )
+    charts = [chart for told in figures["charts"] if (chart := _chart(told, paper)) is not None]
     section = figures["section"]
     section_svg = section and _sized(
         draw_long_section(_thaw(section["layout"]), width=_SECTION_PX), most_height_mm=110.0
@@ -174,7 +178,10 @@ def present(figures: Mapping[str, Any], *, paper: str | None = None) -> dict[str
         "total": _row(figures["total"]) if figures["projects"] else None,
         "map": map_figure and {"svg": mark_safe(map_figure.svg), "scale": f"{map_figure.scale:,}"},  # noqa: S308
         "works_key": figures["map"]["works_key"],
-        "chart": chart and mark_safe(chart),  # noqa: S308
+        "charts": charts,
+        # With few projects the drain stands on the first page; else it would leave a hole there.
+        "drain_first": len(figures["projects"]) + 2 * len(figures["decisions"])
+        <= _FIRST_PAGE_LINES,
         "section": section,
         "section_svg": section_svg and mark_safe(section_svg),  # noqa: S308
         "done": figures["done"],

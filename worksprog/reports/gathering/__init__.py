@@ -14,7 +14,8 @@ from worksprog.reports.figures import FORM, settled
 from worksprog.reports.gathering.care import cautions
 from worksprog.reports.gathering.facts import Facts, read_facts
 from worksprog.reports.gathering.jobs import (
-    chart_rows,
+    charts,
+    charts_note,
     done_note,
     done_rows,
     next_note,
@@ -63,7 +64,8 @@ def gather(report: Report, *, made_on: date) -> dict[str, Any]:
             "total": total,
             "money_note": MONEY_NOTE,
             "map": map_data(facts, states),
-            "chart": chart_rows(facts),
+            "charts": charts(facts),
+            "charts_note": charts_note(facts),
             "section": section_data(facts, check),
             "done": done_rows(facts),
             "done_note": done_note(facts),

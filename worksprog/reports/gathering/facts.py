@@ -12,15 +12,35 @@ from django.db.models import Sum
 
 from worksprog.clubs.models import Club
 from worksprog.hours.models import HourEntry
-from worksprog.planning.chart import Winter, winters
+from worksprog.hours.queries import earned_value, routine_hours
+from worksprog.hours.queries.progress import ItemProgress
 from worksprog.planning.models import PlannedItem
 from worksprog.planning.queries import dates_of_items, latest_baseline, live_plan, planned_items
-from worksprog.planning.remaining import share_done
 from worksprog.works.models import Estimate, Item, ItemState, Programme, Project, Spend
 from worksprog.works.queries import live_estimates
 
 NOTHING = Decimal("0")
-COUNTED = (HourEntry.State.LOGGED, HourEntry.State.APPROVED)
+QUARTER = timedelta(days=92)
+SEASON_STARTS = 7  # July: a winter's works begin in late summer and are grown in by early summer
+
+
+@dataclass(frozen=True)
+class Winter:
+    """The twelve months around one winter."""
+
+    first: date
+    last: date
+
+    @property
+    def label(self) -> str:
+        return f"winter {self.first:%y}/{self.last:%y}"
+
+
+def winter_of(day: date) -> Winter:
+    year = day.year if day.month >= SEASON_STARTS else day.year - 1
+    return Winter(
+        date(year, SEASON_STARTS, 1), date(year + 1, SEASON_STARTS, 1) - timedelta(days=1)
+    )
 
 
 @dataclass(frozen=True)
@@ -47,7 +67,7 @@ class Facts:
     baseline_name: str
     plan_notes: Sequence[str]
     plan_as_of: date | None
-    share_done: Mapping[int, float]
+    progress: Mapping[int, ItemProgress]
     spent: Mapping[int, Decimal]
     logged: Mapping[int, Logged]
     in_period: Mapping[int, Logged]
@@ -65,9 +85,7 @@ class Facts:
         return self._states[item.pk]
 
     def share(self, item: Item) -> float:
-        if self.state(item) in (ItemState.DONE, ItemState.GROWING_IN):
-            return 1.0
-        return min(max(self.share_done.get(item.pk, 0.0), 0.0), 1.0)
+        return self.progress[item.pk].share
 
     def items_of(self, project: Project) -> list[Item]:
         return [item for item in self.items if item.phase.project_id == project.pk]
@@ -96,8 +114,8 @@ def state_on(item: Item, on: date) -> str:
 
 
 def _logged(programme: Programme, first: date | None, last: date) -> dict[int, Logged]:
-    rows = HourEntry.objects.filter(
-        item__phase__project__programme=programme, state__in=COUNTED, worked_on__lte=last
+    rows = HourEntry.objects.counted().filter(
+        item__phase__project__programme=programme, worked_on__lte=last
     )
     if first is not None:
         rows = rows.filter(worked_on__gte=first)
@@ -122,17 +140,13 @@ def read_facts(programme: Programme, from_date: date, to_date: date) -> Facts:
         .values_list("item_id", "amount")
     ):
         spent[item_id] += amount
-    routine = HourEntry.objects.filter(
-        club=club, item=None, state__in=COUNTED, worked_on__range=(from_date, to_date)
+    stood_down = HourEntry.objects.counted().filter(
+        club=club, ground="stood_down", worked_on__range=(from_date, to_date)
     )
-    stood_down = HourEntry.objects.filter(
-        club=club,
-        ground="stood_down",
-        state__in=COUNTED,
-        worked_on__range=(from_date, to_date),
-    )
-    all_winters = winters(programme.starts_on, programme.ends_on)
-    here = [i for i, winter in enumerate(all_winters) if winter.first <= to_date <= winter.last]
+    here = winter_of(to_date)
+    # A programme that begins in spring or ends in late summer has no works in the winter it touches.
+    begun, ended = winter_of(programme.starts_on + QUARTER), winter_of(programme.ends_on - QUARTER)
+    within = begun.first <= here.first <= ended.first
     return Facts(
         club=club,
         programme=programme,
@@ -146,15 +160,13 @@ def read_facts(programme: Programme, from_date: date, to_date: date) -> Facts:
         baseline_name=kept.baseline_name if kept else "",
         plan_notes=list(plan.notes) if plan else [],
         plan_as_of=plan.as_of if plan else None,
-        share_done=share_done(programme, to_date),
+        progress={one.item.pk: one for one in earned_value(programme, to_date).items},
         spent=spent,
         logged=_logged(programme, None, to_date),
         in_period=_logged(programme, from_date, to_date),
-        routine=dict(
-            routine.order_by().values_list("routine").annotate(Sum("hours")).order_by("routine")
-        ),
+        routine=routine_hours(club, from_date, to_date),
         stood_down_days=stood_down.order_by().values("worked_on").distinct().count(),
-        winter=all_winters[here[0]] if here else None,
-        winter_number=here[0] + 1 if here else 0,
-        winter_count=len(all_winters),
+        winter=here if within else None,
+        winter_number=here.first.year - begun.first.year + 1,
+        winter_count=ended.first.year - begun.first.year + 1,
     )

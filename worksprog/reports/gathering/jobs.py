@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from datetime import date, timedelta
 from typing import Any
 
@@ -13,7 +14,7 @@ from worksprog.reports.gathering.facts import Facts, Logged
 from worksprog.works.models import Item, ItemState
 
 AHEAD = timedelta(weeks=8)
-MOST_ROWS = 34
+MOST_ROWS = 30
 MOST_LISTED = 16
 
 
@@ -51,47 +52,101 @@ def _bar(label: str, state: str, start: date | None, finish: date | None) -> dic
     }
 
 
-def chart_rows(facts: Facts) -> dict[str, Any]:
-    """A heading for each project and a bar for each job; a programme too long for a page, by project."""
+def _rows(facts: Facts, chosen: Container[int]) -> list[dict[str, Any]]:
+    """A heading for each project that has chosen jobs with dates, and a bar for each of those."""
     rows: list[dict[str, Any]] = []
     for project in facts.projects:
-        items = facts.items_of(project)
-        spans = [_drawn(facts, item) for item in items]
-        starts = [start for start, _ in spans if start]
-        finishes = [finish for _, finish in spans if finish]
-        if not starts or not finishes:
+        drawn = [
+            (item, start, finish)
+            for item in facts.items_of(project)
+            if item.pk in chosen and all(_drawn(facts, item))
+            for start, finish in [_drawn(facts, item)]
+        ]
+        starts = [start for _, start, _ in drawn if start]
+        finishes = [finish for _, _, finish in drawn if finish]
+        if not drawn:
             continue
         head = _bar(str(project), "proposed", min(starts), max(finishes))
         rows.append({**head, "heading": True})
-        for item, (start, finish) in zip(items, spans, strict=True):
-            if start is None or finish is None:
-                continue
-            planned, kept = facts.planned.get(item.pk), facts.baseline.get(item.pk)
-            bar = _bar(item.name, facts.state(item), start, finish)
-            was_start, was_finish = _span(kept)
-            bar |= {
-                "in_play": _iso(planned.in_play_on if planned else None),
-                "was_start": _iso(was_start) if was_finish else None,
-                "was_finish": _iso(was_finish, after=1) if was_start else None,
-            }
-            rows.append(bar)
-    if len(rows) > MOST_ROWS:
-        rows = [{**row, "heading": False} for row in rows if row["heading"]][:MOST_ROWS]
+        for item, start, finish in drawn:
+            planned = facts.planned.get(item.pk)
+            was_start, was_finish = _span(facts.baseline.get(item.pk))
+            rows.append(
+                _bar(item.name, facts.state(item), start, finish)
+                | {
+                    "in_play": _iso(planned.in_play_on if planned else None),
+                    "was_start": _iso(was_start) if was_finish else None,
+                    "was_finish": _iso(was_finish, after=1) if was_start else None,
+                }
+            )
+    return rows
+
+
+def _by_project(facts: Facts) -> list[dict[str, Any]]:
+    rows = []
+    for project in facts.projects:
+        items = facts.items_of(project)
+        spans = [span for item in items if all(span := _drawn(facts, item))]
+        if not spans:
+            continue
+        states = {facts.state(item) for item in items}
+        if states <= {"done", "growing_in"}:
+            state = "growing_in" if "growing_in" in states else "done"
+        else:
+            state = "proposed" if states == {"proposed"} else "on_site"
+        starts, finishes = zip(*spans, strict=True)
+        rows.append(_bar(str(project), state, min(starts), max(finishes)))
+    return rows[:MOST_ROWS]
+
+
+def charts(facts: Facts) -> list[dict[str, Any]]:
+    """The whole programme by job; where that is too long for a page, by project, and this winter by job."""
     first, last = days_shown(facts.programme, list(facts.planned.values()))
     first = min([first, *(item.started_on for item in facts.items if item.started_on)])
-    words = "Pale: built. Solid: on site. Hatched: growing in. Dashed outline: proposed."
-    if facts.baseline:
-        words += f" Thin line below a bar: {facts.baseline_name}."
-    if facts.plan_as_of:
-        words += f" Dates by the plan of {day(facts.plan_as_of)}."
+    last = max(last, first + timedelta(days=60))
+    rows = _rows(facts, {item.pk for item in facts.items})
+    if not rows:
+        return []
+    if len(rows) <= MOST_ROWS:
+        return [_chart(facts, "Every job of the programme", rows, first, last)]
+    found = [_chart(facts, "The whole programme by project", _by_project(facts), first, last)]
+    winter = facts.winter
+    if winter is not None:
+        in_winter = {
+            item.pk
+            for item in facts.items
+            for start, finish in [_drawn(facts, item)]
+            if start and finish and start <= winter.last and finish >= winter.first
+        }
+        jobs = _rows(facts, in_winter)[:MOST_ROWS]
+        if jobs:
+            until = winter.last + timedelta(days=92)
+            found.append(
+                _chart(facts, f"{winter.label.capitalize()} by job", jobs, winter.first, until)
+            )
+    return found
+
+
+def _chart(
+    facts: Facts, heading: str, rows: list[dict[str, Any]], first: date, last: date
+) -> dict[str, Any]:
     return {
-        "title": f"Chart of the programme {facts.programme.name}, {len(rows)} rows",
+        "heading": heading,
+        "title": f"{heading}: {len(rows)} rows from {day(first)} to {day(last)}",
         "from": first.isoformat(),
-        "to": max(last, first + timedelta(days=60)).isoformat(),
+        "to": last.isoformat(),
         "on": facts.to_date.isoformat(),
         "rows": rows,
-        "note": words,
     }
+
+
+def charts_note(facts: Facts) -> str:
+    words = "Pale: built. Solid: on site. Hatched: growing in. Dashed outline: proposed."
+    if facts.baseline:
+        words += f" Thin line below a bar: the baseline “{facts.baseline_name}”."
+    if facts.plan_as_of:
+        words += f" Dates by the plan of {day(facts.plan_as_of)}."
+    return words
 
 
 def done_rows(facts: Facts) -> list[dict[str, Any]]:

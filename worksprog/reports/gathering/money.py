@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import date, timedelta
+from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
@@ -22,39 +22,31 @@ def whole(value: Decimal) -> Decimal:
 
 
 def worth(facts: Facts, items: Sequence[Item]) -> dict[int, float]:
-    """What each item counts for: its estimated hours, or money where none of them has hours."""
-    estimates = facts.estimates
-    known = [item.pk for item in items if item.pk in estimates]
-    hours = {pk: estimates[pk].labour_likely_h for pk in known}
-    if any(hours.values()):
-        return hours
-    return {pk: float(estimates[pk].money_likely) for pk in known}
+    """What each item counts for: its crew hours, or its money where none of them has crew hours."""
+    rows = {item.pk: facts.progress[item.pk] for item in items}
+    if any(row.budget_h for row in rows.values()):
+        return {pk: row.budget_h for pk, row in rows.items()}
+    return {pk: row.budget_money for pk, row in rows.items()}
 
 
-def earned_share(facts: Facts, items: Sequence[Item]) -> float | None:
+def _weighted(facts: Facts, items: Sequence[Item], name: str) -> float | None:
     weights = worth(facts, items)
     total = sum(weights.values())
     if not total:
         return None
-    return sum(weights.get(item.pk, 0.0) * facts.share(item) for item in items) / total
+    done = (weight * (getattr(facts.progress[pk], name) or 0.0) for pk, weight in weights.items())
+    return sum(done) / total
 
 
-def planned_share(facts: Facts, items: Sequence[Item], *, by: str = "baseline") -> float | None:
-    """What should be earned by the report's day if every job went evenly from its start to its finish."""
-    rows = facts.baseline if by == "baseline" else facts.planned
-    weights = worth(facts, items)
-    total = sum(weights.values())
-    if not total or not rows:
+def earned_share(facts: Facts, items: Sequence[Item]) -> float | None:
+    return _weighted(facts, items, "share")
+
+
+def planned_share(facts: Facts, items: Sequence[Item]) -> float | None:
+    """What was to be earned by the report's last day: by the baseline, else by the plan."""
+    if not facts.planned:
         return None
-    earned = 0.0
-    for item in items:
-        row = rows.get(item.pk)
-        if row is None or row.start is None or row.finish is None:
-            continue
-        days = (row.finish - row.start).days + 1
-        gone = (facts.to_date - row.start).days + 1
-        earned += weights.get(item.pk, 0.0) * min(max(gone / days, 0.0), 1.0)
-    return earned / total
+    return _weighted(facts, items, "planned_share")
 
 
 def forecast_of(facts: Facts, item: Item) -> Decimal:
@@ -77,25 +69,14 @@ def project_rows(facts: Facts) -> list[dict[str, Any]]:
         items = facts.items_of(project)
         finishes = [facts.finish(item) for item in items]
         known = [day for day in finishes if day is not None]
-        crew = [item for item in items if not item.by_contractor]
+        estimated = sum(facts.progress[item.pk].budget_h for item in items)
         rows.append(
             {
                 "code": project.code,
                 "name": project.name,
                 "earned_share": earned_share(facts, items),
                 "logged_h": str(whole(_hours(facts, items))),
-                "estimated_h": str(
-                    whole(
-                        sum(
-                            (
-                                Decimal(str(facts.estimates[item.pk].labour_likely_h))
-                                for item in crew
-                                if item.pk in facts.estimates
-                            ),
-                            NOTHING,
-                        )
-                    )
-                ),
+                "estimated_h": str(whole(Decimal(str(round(estimated, 6))))),
                 "spent": str(whole(sum((facts.spent.get(i.pk, NOTHING) for i in items), NOTHING))),
                 "approved": str(whole(project.approved)),
                 "forecast": str(whole(sum((forecast_of(facts, i) for i in items), NOTHING))),
@@ -143,8 +124,7 @@ def key_figures(facts: Facts, total: dict[str, Any]) -> dict[str, Any]:
     items = winter_items(facts)
     has_winter = bool(items) and facts.winter is not None
     counted = items if has_winter else list(facts.items)
-    by = "baseline" if facts.baseline else "plan"
-    planned = planned_share(facts, counted, by=by)
+    planned = planned_share(facts, counted)
     last = max(
         ((day, item.name) for item in counted if (day := _last_work(facts, item)) is not None),
         default=None,
@@ -154,7 +134,6 @@ def key_figures(facts: Facts, total: dict[str, Any]) -> dict[str, Any]:
         "earned_share": earned_share(facts, counted),
         "earned_of": winter.label if has_winter and winter else "programme",
         "planned_share": planned,
-        "planned_by": "by the baseline" if facts.baseline else "by the plan",
         "planned_words": "no plan yet" if not facts.planned else "",
         "spent": total["spent"],
         "approved": total["approved"],
@@ -177,6 +156,4 @@ def _last_work(facts: Facts, item: Item) -> date | None:
     winter = facts.winter
     if day is None or winter is None:
         return day
-    if day > winter.last + timedelta(days=0):
-        return None
-    return day if day >= winter.first else None
+    return day if winter.first <= day <= winter.last else None

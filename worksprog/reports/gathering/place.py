@@ -18,12 +18,14 @@ from worksprog.drainage.queries import live_storm, long_section_of
 from worksprog.reports.drawing.map_figure import round_scale
 from worksprog.reports.gathering.facts import Facts
 from worksprog.reports.gathering.jobs import plain
+from worksprog.works.models import WorkKind
 
 _ROOM_MM = 160.0
 # Finer than this on paper nothing is seen: lines are thinned and small areas left out by it.
 _FINEST_MM = 0.15
 _SMALLEST_MM2 = 0.3
 _MOST_TREES = 600
+_NEW_DRAIN = frozenset({WorkKind.CARRIER_PIPE, WorkKind.DITCH_DUG})
 _LEFT_OUT = frozenset({Kind.SERVICE})
 
 
@@ -115,10 +117,11 @@ def _holes(facts: Facts) -> list[dict[str, Any]]:
 
 
 def section_data(facts: Facts, check: NetworkCheck) -> dict[str, Any] | None:
-    """The way down that holds most of the programme's own drain works; else the longest of all."""
+    """The way down that holds most of the new drain the programme builds; else the longest of all."""
     works = {
         str(feature.uuid)
         for item in facts.items
+        if item.kind in _NEW_DRAIN
         for feature in item.features.all()
         if feature.kind in DRAIN_LINES
     }
