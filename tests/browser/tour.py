@@ -143,7 +143,7 @@ def main() -> None:
             server.terminate()
             server.wait(timeout=20)
         pdf = folder / "report.pdf"
-        _manage(env, "write_report", "--club", "ashlode-vale", "--out", str(pdf))
+        _manage(env, "write_report", "--club", "ashlode-vale", "--number", "1", "--out", str(pdf))
         pdftoppm = shutil.which("pdftoppm") or "pdftoppm"
         subprocess.run([pdftoppm, "-r", "80", "-png", str(pdf), str(folder / "page")], check=True)
         for number, picture in enumerate(sorted(folder.glob("page-*.png"))[:2], start=1):

@@ -29,6 +29,7 @@ from worksprog.demo.course import (
 from worksprog.demo.hours import log_the_year
 from worksprog.demo.people import SLUG, make_people
 from worksprog.demo.programme import FROZEN_DAY
+from worksprog.demo.reports import write_first_report
 from worksprog.demo.survey_files import COURSE_LAYERS, DRAIN_LAYERS
 from worksprog.demo.works import (
     agree_plan,
@@ -102,4 +103,6 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     log_the_year(people, items)
     say("plan")
     make_plan(programme=programme, by=manager, today=FROZEN_DAY)
+    say("the committee's paper")
+    write_first_report(programme, manager)
     return club
