@@ -19,6 +19,10 @@ class GeometryField(models.BinaryField):  # type: ignore[type-arg]
         kwargs.setdefault("editable", True)
         super().__init__(*args, **kwargs)
 
+    def get_default(self) -> Any:
+        # A binary field's own default is empty bytes, which are no shape.
+        return super().get_default() or None
+
     def from_db_value(self, value: Any, expression: Any, connection: Any) -> BaseGeometry | None:
         return None if value is None else shapely.from_wkb(bytes(value))
 

@@ -420,16 +420,25 @@ def reshape(request: ClubRequest, uuid: Any) -> HttpResponse:
     return _done([kept], f"The new shape of {kept.title} is kept.")
 
 
+def _cut(request: ClubRequest, row: Feature, sent: dict[str, Any]) -> BaseGeometry:
+    """Where to split: typed as metres along a line, or drawn."""
+    if not sent.get("at_m"):
+        return _drawn_shape(request, sent)
+    if SHAPES[row.kind] != "LineString":
+        raise ValueError("Only a line is split at a distance from its start.")
+    try:
+        return row.geometry.interpolate(float(sent["at_m"]))
+    except (TypeError, ValueError) as error:
+        raise ValueError("Give the distance from its start in metres, such as 42.5.") from error
+
+
 @require_POST
 @club_page("course.draw")
 def split(request: ClubRequest, uuid: Any) -> HttpResponse:
     row = get_row(Feature, request.club, uuid)
     sent = _sent(request)
     try:
-        if sent.get("at_m"):
-            cut = row.geometry.interpolate(float(sent["at_m"]))
-        else:
-            cut = _drawn_shape(request, sent)
+        cut = _cut(request, row, sent)
         parts = services.split_feature(
             feature=row, by=request.user, seen=str(sent.get("seen", "")), cut=cut
         )
