@@ -62,7 +62,7 @@ def test_the_network_page_says_the_verdicts(cast, drain, as_committee):
     assert "carries it, 62 % to spare" in shown  # 41.7 of 111.0 l/s
     assert "carries it, 24 % to spare" in shown  # 83.3 of 111.0 l/s
     assert "The club has not set a storm yet" in shown
-    assert "Nothing: every reach falls, joins and reaches an outfall." in shown
+    assert "Every reach falls, joins and reaches an outfall." in shown
 
 
 def test_an_empty_network_says_what_goes_here(cast, as_manager):
