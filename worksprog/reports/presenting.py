@@ -77,7 +77,7 @@ def _key_figures(figures: Mapping[str, Any]) -> list[dict[str, Any]]:
         {
             "value": share(key["earned_share"]),
             "lines": [
-                f"of the {key['earned_of']} earned",
+                f"of {key['earned_of']} earned",
                 f"{share(planned)} planned" if planned is not None else key["planned_words"],
             ],
         },

@@ -171,13 +171,13 @@ def _work_style(state: str) -> dict[str, str | float]:
     """How a work is drawn: by line and hatching, so that it is read without colour."""
     style: dict[str, str | float] = {
         "stroke": svg.INK,
-        "stroke_width": 0.75,
+        "stroke_width": 0.6,
         "stroke_linejoin": "round",
     }
     if state == "proposed":
-        style |= {"stroke_dasharray": "1.4 0.9", "stroke_width": 0.6}
+        style |= {"stroke_dasharray": "1.4 0.9"}
     elif state == "on_site":
-        style |= {"stroke": svg.ACCENT, "stroke_width": 1.1}
+        style |= {"stroke": svg.ACCENT, "stroke_width": 1.4}
     return style
 
 
@@ -209,26 +209,26 @@ def _work(work: Mapping[str, Any], frame: _Frame) -> str:
 
 
 class _Labels:
-    """Puts labels where nothing else was written yet; the first free place of eight is taken."""
+    """Puts labels where nothing else was written yet; the first free place is taken."""
 
     def __init__(self, width: float, height: float) -> None:
         self._room = (0.6, 0.6, width - 0.6, height - 0.6)
         self._taken: list[tuple[float, float, float, float]] = []
 
-    def place(self, x: float, y: float, width: float, height: float, away: float) -> Point:
+    def place(self, x: float, y: float, width: float, height: float) -> Point:
         """The centre of the label near (x, y)."""
-        side, lift = width / 2 + away, height / 2 + away
-        spots = [
-            (side, 0.0), (-side, 0.0), (0.0, -lift), (0.0, lift),
-            (side, -lift), (-side, -lift), (side, lift), (-side, lift), (0.0, 0.0),
-        ]  # fmt: skip
-        for dx, dy in spots if away else spots[-1:]:
-            box = self._box(x + dx, y + dy, width, height)
-            if self._is_free(box):
-                self._taken.append(box)
-                return x + dx, y + dy
-        self._taken.append(self._box(x + spots[0][0], y, width, height))
-        return x + spots[0][0], y
+        for away in (1.2, 3.0, 6.0):
+            side, lift = width / 2 + away, height / 2 + away
+            for dx, dy in (
+                *((side, 0.0), (-side, 0.0), (0.0, -lift), (0.0, lift)),
+                *((side, -lift), (-side, -lift), (side, lift), (-side, lift)),
+            ):
+                box = self._box(x + dx, y + dy, width, height)
+                if self._is_free(box):
+                    self._taken.append(box)
+                    return x + dx, y + dy
+        self.take(x, y, width, height)
+        return x, y
 
     def take(self, x: float, y: float, width: float, height: float) -> None:
         self._taken.append(self._box(x, y, width, height))
@@ -419,7 +419,7 @@ def draw_map(
         size = 2.5
         wide = len(work["label"]) * size * svg.MONO_ADVANCE + 1.4
         x, y = frame.at(_middle(work["shapes"]))
-        cx, cy = labels.place(x, y, wide, 3.6, 1.2)
+        cx, cy = labels.place(x, y, wide, 3.6)
         marks.append(
             svg.element("line", x1=x, y1=y, x2=cx, y2=cy, stroke=svg.INK, stroke_width=0.15)
             + svg.element(

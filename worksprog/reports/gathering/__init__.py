@@ -84,7 +84,10 @@ def _day(when: date | None) -> str | None:
 def _club(facts: Facts) -> dict[str, str]:
     club = facts.club
     survey = Survey.objects.filter(club=club).exclude(what="features").defer("points").first()
-    levels = f"{survey.name}, {survey.surveyed_on:%b %Y}" if survey is not None else "no survey yet"
+    levels = "no survey yet"
+    if survey is not None:
+        when = f"{survey.surveyed_on:%b %Y}"
+        levels = survey.name if when[-4:] in survey.name else f"{survey.name}, {when}"
     return {
         "name": club.name,
         "sign": club.currency_sign,

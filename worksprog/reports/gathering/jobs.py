@@ -16,6 +16,7 @@ from worksprog.works.models import Item, ItemState
 AHEAD = timedelta(weeks=8)
 MOST_ROWS = 30
 MOST_LISTED = 16
+COUNTED_UNITS = frozenset({"no", "stems", "trees"})
 
 
 def _span(row: PlannedItem | None) -> tuple[date | None, date | None]:
@@ -160,7 +161,8 @@ def done_rows(facts: Facts) -> list[dict[str, Any]]:
             continue
         logged = logged or Logged()
         estimate = facts.estimates.get(item.pk)
-        quantity = f"{fig(logged.quantity, 1)} {estimate.unit}" if estimate else ""
+        unit = estimate.unit if estimate else ""
+        quantity = f"{fig(logged.quantity, 0 if unit in COUNTED_UNITS else 1)} {unit}".strip()
         rows.append(
             {
                 "name": item.name,
@@ -188,7 +190,7 @@ def _stands(facts: Facts, item: Item) -> str:
     estimate, logged = facts.estimates.get(item.pk), facts.logged.get(item.pk)
     if estimate and logged and estimate.labour_likely_h and not item.by_contractor:
         share = float(logged.hours) / estimate.labour_likely_h
-        words += f"; {fig(logged.hours)} of {fig(estimate.labour_likely_h)} h in all"
+        words += f"; {fig(logged.hours)} of {fig(estimate.labour_likely_h)} h"
         if share > 1.1:
             words += f", {fig((share - 1) * 100)} % over"
     return words
@@ -258,7 +260,7 @@ def _to_know(facts: Facts, item: Item, planned: PlannedItem) -> str:
         if numbers:
             parts.append(f"hole {numbers} out of play")
     parts += [
-        f"{consent.name} not granted yet"
+        f"not granted yet: {consent.name}"
         for consent in item.consents.all()
         if consent.granted_on is None or consent.granted_on > facts.to_date
     ]

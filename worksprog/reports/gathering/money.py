@@ -132,7 +132,7 @@ def key_figures(facts: Facts, total: dict[str, Any]) -> dict[str, Any]:
     winter = facts.winter
     return {
         "earned_share": earned_share(facts, counted),
-        "earned_of": winter.label if has_winter and winter else "programme",
+        "earned_of": winter.label if has_winter and winter else "the programme",
         "planned_share": planned,
         "planned_words": "no plan yet" if not facts.planned else "",
         "spent": total["spent"],

@@ -148,7 +148,7 @@ def section_data(facts: Facts, check: NetworkCheck) -> dict[str, Any] | None:
     for name in ("top_name", "outfall_name"):
         told[name] = plain(told[name])
     storm = live_storm(facts.club)
-    source = f", {storm.source}" if storm.source else ""
+    source = f" ({storm.source})" if storm.source else ""
     return {"layout": told, "words": f"{_carries(check, layout)} Checked for {storm}{source}: "
             "capacity of pipes by Colebrook–White, of ditches by Manning. No chartered engineer has "
             "reviewed this sheet."}  # fmt: skip
