@@ -68,7 +68,7 @@ def test_a_closed_window_holds_a_job_until_it_opens():
     placed = fitted.placed[1]
     assert calendar.date(placed.start) == dt.date(2027, 9, 1)
     assert placed.wait.kind is WaitKind.WINDOW
-    assert placed.wait.words == "waits for its window to open (tree thinning)"
+    assert placed.wait.words == "waits for its window to open"
 
 
 def test_a_job_too_long_for_the_rest_of_its_window_goes_to_the_next_opening():

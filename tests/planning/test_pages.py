@@ -74,13 +74,14 @@ def test_the_page_shows_what_moved_what_is_not_placed_and_slip(crewed, as_manage
 
 
 def test_one_winter_shows_only_what_is_worked_in_it(crewed, as_manager, monday):
-    crewed.job("Soon", "path", hours=20)
+    crewed.job("Soon", "path", hours=20, not_before=D(2026, 10, 5))
     crewed.job("Next year", "path", hours=20, not_before=D(2027, 11, 1))
     crewed.plan()
     reply = as_manager.get(at("plan", crewed.cast.club), {"winter": "2027"})
     chart = str(reply.context["charts"]["winters"])
     assert "Next year" in chart and "Soon" not in chart
     assert "winter 27/28" in text_of(reply)
+    crewed.jobs["Soon"].delete()
     empty = as_manager.get(at("plan", crewed.cast.club), {"winter": "2026"})
     assert "No job is worked on or growing in during winter 26/27" in text_of(empty)
 

@@ -105,7 +105,7 @@ def test_a_plan_puts_jobs_into_the_crews_weeks(crewed):
     assert (path.start, path.finish) == (D(2026, 9, 7), D(2026, 9, 8))
     assert (turf.start, turf.finish) == (D(2026, 10, 1), D(2026, 10, 12))
     assert turf.in_play_on == D(2026, 10, 13) + dt.timedelta(weeks=4)
-    assert turf.waits_for == "waits for its window to open (turfing)"
+    assert turf.waits_for == "waits for its window to open"
     assert turf.hours_by_week == {"2026-09-28": 20.0, "2026-10-05": 50.0, "2026-10-12": 5.0}
     # A gang of three at 8 h needs 4 days with hours enough: 1, 2, 5, 6 October.
     assert (turf.earliest_start, turf.earliest_finish) == (D(2026, 10, 1), D(2026, 10, 6))

@@ -400,16 +400,15 @@ class _Fitting:
         if start <= from_day:
             return ()
         waits: list[Wait] = []
-        kind = self.kind_names.get(job.kind, job.kind)
         first_open = from_day + int(np.argmax(self.worked[job.kind][from_day:]))
         next_workday = from_day + int(np.argmax(self.calendar.workdays[from_day:]))
         if first_open > next_workday:
-            words = f"waits for its window to open ({kind})"
+            words = "waits for its window to open"
             waits.append(Wait(WaitKind.WINDOW, first_open - from_day, words))
         if start > first_open:
             closes = next(b for a, b in self.openings[job.kind] if a <= first_open < b)
             if start >= closes and not job.may_spread:
-                words = f"too long for what was left of its window ({kind})"
+                words = "too long for what is left of its window"
                 waits.append(Wait(WaitKind.SEASON, start - first_open, words))
             else:
                 waits.append(Wait(WaitKind.CREW, start - first_open, "waits for crew hours"))

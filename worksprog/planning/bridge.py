@@ -188,7 +188,8 @@ def _item_facts(row: Item, hours: float | None, done: float, year: ClubYear) -> 
         left_h=left,
         gang=gang,
         least_days=least_days,
-        may_spread=bool(told and told.may_spread),
+        # A job begun late in its window goes on when the window opens again.
+        may_spread=row.state == ItemState.ON_SITE or bool(told and told.may_spread),
         consents=tuple(one.name for one in row.consents.all() if one.granted_on is None),
     )
 

@@ -19,13 +19,13 @@ from worksprog.calc.charts import (
 from worksprog.planning.models import Plan, PlannedItem
 from worksprog.works.models import ItemState, Programme
 
-WINTER_STARTS = (10, 1)
+WINTER_STARTS = (9, 1)
 LONGEST_NOTE = 44
 
 
 @dataclass(frozen=True)
 class Winter:
-    """The twelve months that begin with a winter."""
+    """Twelve months from the autumn in which a winter's works begin."""
 
     first: date
     last: date
@@ -40,7 +40,7 @@ class Winter:
 
 
 def winters(first: date, last: date) -> list[Winter]:
-    """Winters, October to September, that touch the days from ``first`` to ``last``."""
+    """Winters, September to August, that touch the days from ``first`` to ``last``."""
     year = first.year if (first.month, first.day) >= WINTER_STARTS else first.year - 1
     found = []
     while date(year, *WINTER_STARTS) <= last:
