@@ -183,6 +183,10 @@ class LinkForm(SheetForm):
         ]
 
 
+def _with_unit(figure: str, unit: str) -> str:
+    return f"{figure} {unit}" if unit else figure
+
+
 class QuantityForm(SheetForm):
     """What a recipe is given by hand; an empty field takes what is measured, else the usual."""
 
@@ -192,18 +196,19 @@ class QuantityForm(SheetForm):
         recipe = calc.RECIPES[item.kind]
         for measure in recipe.measures:
             if measure.name in measured:
-                words = f"Measured: {measured[measure.name]:,.2f} {measure.unit}."
+                words = f"Measured: {_with_unit(f'{measured[measure.name]:,.2f}', measure.unit)}."
             elif measure.assumed is not None:
-                words = f"Not told by the features; {measure.assumed:g} {measure.unit} is taken."
+                usual_words = _with_unit(f"{measure.assumed:g}", measure.unit)
+                words = f"Not told by the features; {usual_words} is taken."
             else:
                 words = "Not told by the features; it is needed."
             self._add(measure.name, measure.label, measure.unit, words)
         for parameter in recipe.parameters:
-            usual = parameter.usual
+            usual, unit = parameter.usual, parameter.unit
             if parameter.name in measured:
-                words = f"From the features: {measured[parameter.name]:g} {parameter.unit}."
+                words = f"From the features: {_with_unit(f'{measured[parameter.name]:g}', unit)}."
             elif usual.is_certain:
-                words = f"Usual: {usual.likely:g} {parameter.unit}."
+                words = f"Usual: {_with_unit(f'{usual.likely:g}', unit)}."
             else:
                 words = f"Usual: {usual.low:g} to {usual.high:g}, likely {usual.likely:g}."
             if parameter.choices:

@@ -9,7 +9,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Prefetch, Q, QuerySet, Sum
+from django.db.models import Case, Prefetch, Q, QuerySet, Sum, Value, When
 
 from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import EIGHT_IN_TEN, sum_spreads
@@ -356,7 +356,10 @@ def features_for(club: Club, kind: str, *, also: Sequence[int] = ()) -> QuerySet
     return (
         Feature.objects.filter(offered | Q(pk__in=also), club=club)
         .defer("geometry")
-        .order_by("kind", "ref", "name", "id")
+        .annotate(
+            place=Case(When(kind__in=bridge.MEASURED_ON[kind], then=Value(0)), default=Value(1))
+        )
+        .order_by("place", "kind", "ref", "name", "id")
     )
 
 

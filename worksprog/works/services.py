@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -409,6 +409,7 @@ def build_estimate(
     by: User | None,
     new_revision: bool = False,
     book: calc.Book | None = None,
+    made_at: datetime | None = None,
 ) -> Estimate:
     """Measure the item and build its estimate up from the price book.
 
@@ -437,7 +438,7 @@ def build_estimate(
         estimate = live
     planned = worked.derived[recipe.progress]
     estimate.made_by = by
-    estimate.made_at = timezone.now()
+    estimate.made_at = made_at or timezone.now()
     estimate.measured = measured.as_rows()
     estimate.feature_versions = measured.versions
     estimate.parameters = dict(item.parameters)
