@@ -190,6 +190,9 @@ class TestFaults:
         check = check_drains([pipe("P1", (0, 0), (100, 0))], [pond], STORM)
         assert check.findings == ()
         assert check.reach("P1").outfall_name == "Mill pond"
+        on = pipe("P2", (100, 0), (200, 0), upstream_invert_m=50, downstream_invert_m=49)
+        through = check_drains([pipe("P1", (0, 0), (100, 0)), on], [pond, outfall(200, 0)], STORM)
+        assert through.reach("P2").area_above_ha == pytest.approx(2.0)
 
     def test_a_split_is_named_and_both_branches_get_all_of_it_but_below_only_once(self):
         reaches = [

@@ -98,6 +98,13 @@ def test_a_pond_takes_the_water(cast):
     check = check_network(cast.club)
     assert check.faults == ()
     assert check.reaches[0].outfall_name == "Mill pond"
+    draw_pipe(cast.club, cast.manager, "P2", (150, 0), (240, 0))
+    draw_node(cast.club, cast.manager, Kind.OUTFALL, "O1", 240, 0)
+    check = check_network(cast.club)
+    assert [finding.kind for finding in check.findings] == ["from_pond"]
+    assert check.findings[0].words.startswith("P2 starts in Mill pond.")
+    assert check.faults == ()
+    assert check.reaches[1].faults == ()
 
 
 def test_a_pipe_into_a_ditch(cast):

@@ -120,11 +120,11 @@ def node_of(feature: Feature, row: DrainNode | None) -> Node:
 def ponds_as_nodes(
     reaches: Iterable[Reach], ponds: Iterable[Feature], *, tolerance_m: float
 ) -> list[Node]:
-    """A pond takes the water of every reach that ends in it or at its edge."""
+    """A node wherever a reach ends or starts in a pond or at its edge."""
     waters = list(ponds)
     if not waters:
         return []
-    ends = [reach.line[-1] for reach in reaches]
+    ends = [end for reach in reaches for end in (reach.line[0], reach.line[-1])]
     tree = shapely.STRtree([pond.geometry for pond in waters])
     hits = tree.query(shapely.points(ends), predicate="dwithin", distance=tolerance_m).T.tolist()
     return [

@@ -44,6 +44,7 @@ FINDING_HEADS = {
     "silting": "Slow enough to silt",
     "scour": "Fast enough to cut",
     "large_catchment": "Catchment beyond the method",
+    "from_pond": "Starts in a pond",
 }
 
 

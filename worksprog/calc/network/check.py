@@ -48,7 +48,7 @@ def check_drains(
     faults = list(find_faults(reaches, joined, way, levels, limits))
     advice = list(find_advice(reaches, carried, area_ha, limits))
     words: dict[str, list[Finding]] = defaultdict(list)
-    for finding in faults:
+    for finding in (one for one in faults if one.is_fault):
         for key in finding.reach_keys:
             words[key].append(finding)
 

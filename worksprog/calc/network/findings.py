@@ -75,6 +75,17 @@ def _ends(reaches: Sequence[Reach], joined: Joined) -> Iterator[Finding]:
                 tuple(reaches[index].key for index in junction.out_of),
                 junction.place,
             )
+        pond = next((node for node in junction.nodes if node.kind == "pond"), None)
+        if pond is not None and junction.out_of and not junction.into:
+            names = [reaches[index].name for index in junction.out_of]
+            yield Finding(
+                "from_pond",
+                f"{_listed(names)} starts in {pond.name}. What comes into the pond is not counted "
+                "in its flow: how a pond holds water back is not worked out here.",
+                tuple(reaches[index].key for index in junction.out_of),
+                junction.place,
+                is_fault=False,
+            )
         if number in joined.strung_out:
             yield Finding(
                 "strung_out",

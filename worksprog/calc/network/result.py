@@ -30,6 +30,7 @@ FindingKind = Literal[
     "silting",
     "scour",
     "large_catchment",
+    "from_pond",
 ]
 
 
