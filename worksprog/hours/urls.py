@@ -1,6 +1,20 @@
 from __future__ import annotations
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from worksprog.hours.views import phone, progress, week
 
 app_name = "hours"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", phone.phone, name="home"),
+    path("intake/", phone.intake, name="intake"),
+    # Beside the page, not below /static/: a worker rules only the folder it is served from.
+    path("worker.js", phone.worker, name="worker"),
+    path("hours.webmanifest", phone.manifest, name="manifest"),
+    path("week/", week.week, name="week"),
+    path("week/approve/", week.approve, name="approve"),
+    path("week/hours.csv", week.as_csv, name="csv"),
+    path("entries/<uuid:uuid>/query/", week.query, name="query"),
+    path("entries/<uuid:uuid>/correct/", week.correct, name="correct"),
+    path("progress/", progress.progress, name="progress"),
+]

@@ -1,0 +1,631 @@
+// The crew's page. What is saved goes into this phone's own store first, under a number made here, and
+// from there to the club in its order; the club knows a number it has seen, so nothing is logged twice.
+const data = JSON.parse(document.getElementById("hours-data").textContent);
+const at = (id) => document.getElementById(id);
+const RETRY_MS = 15_000;
+const ANSWER_MS = 20_000;
+const HOLD_MS = 450;
+const REPEAT_MS = 90;
+const KEY = `${data.club} ${data.who}`;
+
+/* ---- the store on this phone ---- */
+
+function asked(request) {
+  return new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+}
+
+function open() {
+  const request = indexedDB.open("worksprog-hours", 1);
+  request.onupgradeneeded = () => {
+    const queue = request.result.createObjectStore("queue", { keyPath: "n", autoIncrement: true });
+    queue.createIndex("client_id", "client_id", { unique: true });
+    request.result.createObjectStore("facts");
+  };
+  return asked(request);
+}
+
+function done(change) {
+  return new Promise((resolve, reject) => {
+    change.oncomplete = () => resolve();
+    change.onabort = change.onerror = () => reject(change.error);
+  });
+}
+
+const database = await open().catch(() => null);
+
+const store = {
+  async rows() {
+    if (!database) return [];
+    const all = await asked(database.transaction("queue").objectStore("queue").getAll());
+    return all.filter((row) => row.key === KEY);
+  },
+  async others() {
+    if (!database) return 0;
+    const all = await asked(database.transaction("queue").objectStore("queue").getAll());
+    return all.filter((row) => row.key !== KEY && row.key.startsWith(`${data.club} `)).length;
+  },
+  // Resolves when it is on the disk; the same number again is no second row.
+  async add(row) {
+    const change = database.transaction("queue", "readwrite", { durability: "strict" });
+    const queue = change.objectStore("queue");
+    const known = queue.index("client_id").getKey(row.client_id);
+    known.onsuccess = () => {
+      if (known.result === undefined) queue.add({ ...row, key: KEY });
+    };
+    return done(change);
+  },
+  // ``edit`` gets the row as it stands now; it returns the row to keep, or null to drop it.
+  async change(n, edit) {
+    const change = database.transaction("queue", "readwrite", { durability: "strict" });
+    const queue = change.objectStore("queue");
+    const found = queue.get(n);
+    found.onsuccess = () => {
+      if (found.result === undefined) return;
+      const row = edit(found.result);
+      if (row === null) queue.delete(n);
+      else queue.put(row);
+    };
+    return done(change);
+  },
+  async fact(name, value) {
+    if (!database) return undefined;
+    if (value === undefined) {
+      return asked(database.transaction("facts").objectStore("facts").get(`${KEY} ${name}`));
+    }
+    const change = database.transaction("facts", "readwrite");
+    change.objectStore("facts").put(value, `${KEY} ${name}`);
+    return done(change);
+  },
+};
+
+function newNumber() {
+  if (crypto.randomUUID) return crypto.randomUUID();
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+}
+
+/* ---- days and words ---- */
+
+const dayNames = new Intl.DateTimeFormat("en-GB", { weekday: "short", day: "numeric", month: "short", timeZone: "UTC" });
+const clubDay = new Intl.DateTimeFormat("en-CA", { timeZone: data.timeZone, year: "numeric", month: "2-digit", day: "2-digit" });
+
+const today = () => clubDay.format(new Date());
+const dayBack = (days) => new Date(Date.parse(today()) - days * 86_400_000).toISOString().slice(0, 10);
+const dayWords = (day) => dayNames.format(new Date(day)).replace(",", "");
+const number = (value) => String(Math.round(value * 100) / 100);
+
+function quantityWords(row) {
+  const job = jobOf(row.item);
+  return row.quantity ? `${number(row.quantity)} ${job?.unit ?? ""}`.trim() : "";
+}
+
+const jobOf = (uuid) => data.jobs.find((job) => job.uuid === uuid);
+const groundWords = (key) => data.ground.find((one) => one.key === key)?.words ?? "";
+
+/* ---- what is on the page ---- */
+
+let recent = data.recent;
+let rows = [];
+let draft = null;
+let standing = "";
+let sending = false;
+let sendAgain = false;
+let saving = false;
+
+function say(words, kind = "good", link = null) {
+  const place = at("say");
+  place.replaceChildren();
+  if (!words) return;
+  const notice = document.createElement("p");
+  notice.className = `notice ${kind}`;
+  notice.textContent = words;
+  if (link) {
+    const anchor = document.createElement("a");
+    anchor.href = link.url;
+    anchor.textContent = link.words;
+    notice.append(" ", anchor);
+  }
+  place.append(notice);
+}
+
+function choice(list, title, lines, tag, pressed, act) {
+  const row = at("choice-template").content.cloneNode(true);
+  const button = row.querySelector("button");
+  row.querySelector("strong").textContent = title;
+  const smalls = row.querySelectorAll("small");
+  smalls[0].textContent = lines[0];
+  smalls[1].textContent = lines[1];
+  const place = row.querySelector(".tag");
+  if (tag) {
+    place.textContent = tag.words;
+    place.classList.add(tag.state);
+  } else place.remove();
+  button.setAttribute("aria-pressed", pressed ? "true" : "false");
+  button.addEventListener("click", act);
+  list.append(row);
+}
+
+function chip(list, words, pressed, act) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "chip";
+  button.textContent = words;
+  button.setAttribute("aria-pressed", pressed ? "true" : "false");
+  button.addEventListener("click", act);
+  list.append(button);
+}
+
+function showJobs() {
+  for (const [id, chosen] of [["jobs", true], ["more-jobs", false]]) {
+    const list = at(id);
+    list.replaceChildren();
+    for (const job of data.jobs.filter((one) => one.today === chosen)) {
+      const tag = job.state === "on_site" || !chosen ? { words: job.stateWords, state: job.state } : { words: "planned", state: "proposed" };
+      choice(list, job.name, [job.where, job.progress], tag, draft?.item === job.uuid, () => pick({ item: job.uuid }));
+    }
+  }
+  at("more-jobs-part").hidden = !data.jobs.some((job) => !job.today);
+  const routine = at("routine");
+  routine.replaceChildren();
+  for (const one of data.routine) {
+    chip(routine, one.words, draft?.routine === one.key, () => pick({ routine: one.key }));
+  }
+}
+
+function others(opened) {
+  at("other").setAttribute("aria-expanded", opened ? "true" : "false");
+  at("others").hidden = !opened;
+}
+
+// The hours a day still has of the working day, half an hour at least.
+function usualHours(day, besides) {
+  const kept = recent.entries.filter((one) => one.counts && one.worked_on === day && one.entry !== besides);
+  const waiting = rows.filter((one) => one.op === "log" && one.worked_on === day && one.client_id !== besides);
+  const logged = [...kept, ...waiting].reduce((sum, one) => sum + one.hours, 0);
+  return Math.max(0.5, Math.round((data.workingDay - logged) * 2) / 2);
+}
+
+function lastGround() {
+  const last = [...rows].reverse().find((one) => one.ground) ?? recent.entries.find((one) => one.ground);
+  return last && last.worked_on === today() ? last.ground : "dry";
+}
+
+function begin(what) {
+  draft = {
+    mode: "log", client_id: newNumber(), item: "", routine: "", worked_on: today(), quantity: 0,
+    ground: what.item ? lastGround() : "", note: "", ...what,
+  };
+  draft.hours ??= usualHours(draft.worked_on, draft.entry);
+  at("note").value = draft.note;
+  at("note").closest("details").open = Boolean(draft.note);
+  at("quantity").value = draft.quantity ? number(draft.quantity) : "0";
+  say("");
+  if (what.routine) others(true);
+  showJobs();
+  showForm();
+  at("form").hidden = false;
+  at("form-title").focus({ preventScroll: true });
+  at("form").scrollIntoView({ block: "nearest" });
+}
+
+// What waits on this phone may move to another job; anything else begins an entry of its own.
+function pick(what) {
+  if (draft?.mode !== "mend" || draft.op !== "log") {
+    begin(what);
+    return;
+  }
+  Object.assign(draft, { item: "", routine: "", why: "" }, what);
+  if (!draft.item) Object.assign(draft, { quantity: 0, ground: "" });
+  showJobs();
+  showForm();
+}
+
+function end() {
+  draft = null;
+  at("form").hidden = true;
+  others(false);
+  showJobs();
+}
+
+function titleOf(row) {
+  if (row.item) return jobOf(row.item)?.name ?? row.what ?? "A job that is no longer in the programme";
+  return data.routine.find((one) => one.key === row.routine)?.words ?? row.what ?? "";
+}
+
+function showForm() {
+  const job = jobOf(draft.item);
+  at("form-title").textContent = titleOf(draft);
+  at("form-why").hidden = !draft.why;
+  at("form-why").textContent = draft.why ?? "";
+  at("hours").textContent = draft.hours.toFixed(1);
+  at("save").textContent = draft.mode === "log" ? `Save ${number(draft.hours)} h` : `Save as ${number(draft.hours)} h`;
+  at("leave").hidden = draft.mode === "log";
+  at("quantity-part").hidden = !draft.item;
+  at("quantity-label").textContent = `${job?.doneWords ?? "Done"} ${draft.worked_on === today() ? "today" : "that day"}`;
+  at("unit").textContent = job?.unit ?? "";
+  const last = at("as-last");
+  last.hidden = !job?.last || draft.quantity === job.last;
+  last.textContent = job?.last ? `as last time: ${number(job.last)} ${job.unit}` : "";
+  const ground = at("ground");
+  ground.replaceChildren();
+  ground.hidden = !draft.item;
+  for (const one of data.ground) {
+    chip(ground, one.words, draft.ground === one.key, () => {
+      draft.ground = one.key;
+      showForm();
+    });
+  }
+  const back = [today(), dayBack(1)].indexOf(draft.worked_on);
+  for (const button of at("days").children) {
+    const chosen = button.dataset.back === (back < 0 ? "other" : String(back));
+    button.setAttribute("aria-pressed", chosen ? "true" : "false");
+  }
+  at("day-part").hidden = back >= 0 && !draft.otherDay;
+  at("day").max = today();
+  at("day").value = draft.worked_on;
+  showCautions(job);
+}
+
+function showCautions(job) {
+  const part = at("cautions");
+  const listed = (job?.cautions ?? []).map((key) => data.cautions[key]);
+  part.hidden = listed.length === 0;
+  if (part.hidden) return;
+  part.querySelector("summary").textContent = `Before you start: ${listed.map((one) => one.title.toLowerCase()).join(", ")}`;
+  const body = part.querySelector("div");
+  body.replaceChildren();
+  for (const one of listed) {
+    const words = document.createElement("p");
+    const title = document.createElement("strong");
+    title.textContent = `${one.title}. `;
+    words.append(title, `${one.text} Ask: ${one.ask}.`);
+    body.append(words);
+  }
+  const defers = document.createElement("p");
+  defers.className = "method";
+  defers.textContent = data.defers;
+  body.append(defers);
+}
+
+/* ---- + and − ---- */
+
+function step(what, by) {
+  if (what === "hours") {
+    draft.hours = Math.min(24, Math.max(0.5, draft.hours + by / 2));
+  } else {
+    const size = jobOf(draft.item)?.step ?? 1;
+    draft.quantity = Math.max(0, Math.round((draft.quantity + by * size) * 10) / 10);
+    at("quantity").value = number(draft.quantity);
+  }
+  showForm();
+}
+
+for (const button of document.querySelectorAll("[data-step]")) {
+  const by = Number(button.dataset.by);
+  let timer = null;
+  let held = false;
+  const stop = () => {
+    clearTimeout(timer);
+    clearInterval(timer);
+    timer = null;
+  };
+  button.addEventListener("pointerdown", () => {
+    held = false;
+    timer = setTimeout(() => {
+      held = true;
+      timer = setInterval(() => draft && step(button.dataset.step, by), REPEAT_MS);
+    }, HOLD_MS);
+  });
+  for (const name of ["pointerup", "pointerleave", "pointercancel"]) button.addEventListener(name, stop);
+  button.addEventListener("contextmenu", (event) => event.preventDefault());
+  button.addEventListener("click", () => {
+    if (!held) step(button.dataset.step, by);
+    held = false;
+  });
+}
+
+at("quantity").addEventListener("focus", (event) => event.target.select());
+at("quantity").addEventListener("change", (event) => {
+  const value = Number(event.target.value.trim().replace(",", "."));
+  if (Number.isFinite(value) && value >= 0) draft.quantity = Math.round(value * 100) / 100;
+  else say(`“${event.target.value}” is not a quantity; it is ${number(draft.quantity)} as before.`, "warn");
+  event.target.value = number(draft.quantity);
+  showForm();
+});
+at("as-last").addEventListener("click", () => {
+  draft.quantity = jobOf(draft.item).last;
+  at("quantity").value = number(draft.quantity);
+  showForm();
+});
+at("days").addEventListener("click", (event) => {
+  const back = event.target.dataset.back;
+  if (back === undefined) return;
+  draft.otherDay = back === "other";
+  if (back === "other") draft.worked_on = draft.worked_on >= dayBack(1) ? dayBack(2) : draft.worked_on;
+  else draft.worked_on = dayBack(Number(back));
+  showForm();
+});
+at("day").addEventListener("change", (event) => {
+  if (event.target.value) draft.worked_on = event.target.value;
+  showForm();
+});
+at("other").addEventListener("click", () => others(at("others").hidden));
+at("leave").addEventListener("click", end);
+
+/* ---- saving ---- */
+
+at("form").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  if (saving || !draft) return;
+  saving = true;
+  at("save").disabled = true;
+  const kept = { ...draft, note: at("note").value.trim() };
+  try {
+    await save(kept);
+    end();
+    say(`Saved: ${number(kept.hours)} h, ${titleOf(kept)}, ${dayWords(kept.worked_on)}.`);
+    navigator.storage?.persist?.();
+  } catch (error) {
+    say(`It could not be kept on this phone (${error?.message ?? error}). It is still here; try again.`, "warn");
+  } finally {
+    saving = false;
+    at("save").disabled = false;
+  }
+  await refresh();
+  send();
+});
+
+function facts(row) {
+  const { client_id, item, routine, worked_on, hours, quantity, ground, note } = row;
+  return { client_id, item, routine, worked_on, hours, quantity, ground, note, what: titleOf(row) };
+}
+
+async function save(kept) {
+  if (!database) throw new Error("this browser keeps nothing for the page");
+  if (kept.mode === "log") return store.add({ ...facts(kept), op: "log", state: "waiting" });
+  if (kept.mode === "correct") return correction(kept.entry, kept);
+  // A row still on this phone: changed where it stands, unless it may have arrived already.
+  let arrived = null;
+  await store.change(kept.n, (row) => {
+    if (row.tried && row.state === "waiting") {
+      arrived = row;
+      return row;
+    }
+    return { ...row, ...facts(kept), client_id: row.client_id, state: "waiting", why: "", tried: false };
+  });
+  if (arrived) await correction(arrived.entry ?? arrived.client_id, kept);
+}
+
+function correction(entry, kept) {
+  return store.add({ ...facts(kept), client_id: newNumber(), entry, op: "correct", state: "waiting" });
+}
+
+async function withdraw(entry, what) {
+  await store.add({
+    client_id: newNumber(), entry, op: "withdraw", state: "waiting", what: what.what, item: what.item,
+    routine: what.routine, worked_on: what.worked_on, hours: what.hours,
+  });
+  await refresh();
+  send();
+}
+
+async function drop(row) {
+  let arrived = false;
+  await store.change(row.n, (now) => {
+    arrived = now.tried && now.state === "waiting" && now.op === "log";
+    return arrived ? now : null;
+  });
+  if (arrived) await withdraw(row.client_id, row);
+  await refresh();
+}
+
+/* ---- sending ---- */
+
+function cookie(name) {
+  return document.cookie.split("; ").find((one) => one.startsWith(`${name}=`))?.slice(name.length + 1) ?? "";
+}
+
+async function post(batch) {
+  const entries = batch.map(({ n, key, state, why, tried, what, ...sent }) => sent);
+  return fetch(data.urls.intake, {
+    method: "POST",
+    headers: { "Content-Type": "application/json", "X-CSRFToken": cookie("csrftoken") },
+    body: JSON.stringify({ who: data.who, entries }),
+    redirect: "manual",
+    signal: AbortSignal.timeout(ANSWER_MS),
+  });
+}
+
+// True when something was settled, so that the next batch may go.
+async function sendBatch() {
+  const batch = (await store.rows()).filter((row) => row.state === "waiting").slice(0, data.atOnce);
+  if (batch.length === 0) return false;
+  // Marked before it goes: from now on it may have arrived, whatever the answer.
+  for (const row of batch) await store.change(row.n, (now) => ({ ...now, tried: true }));
+  let answer;
+  try {
+    answer = await post((await store.rows()).filter((row) => batch.some((one) => one.n === row.n)));
+  } catch {
+    standing = "";
+    return false;
+  }
+  if (answer.type === "opaqueredirect" || answer.status === 401) {
+    standing = "signed out";
+    return false;
+  }
+  if (answer.status === 409) {
+    standing = (await answer.json()).error;
+    return false;
+  }
+  if (answer.status === 403) {
+    standing = "load again";
+    return false;
+  }
+  if (!answer.ok) {
+    standing = "busy";
+    return false;
+  }
+  const told = await answer.json();
+  standing = "";
+  let settled = false;
+  for (const one of told.answers) {
+    const row = batch.find((sent) => sent.client_id === one.client_id);
+    if (!row || one.answer === "later") continue;
+    settled = true;
+    await store.change(row.n, (now) => (one.answer === "kept" ? null : { ...now, state: "refused", why: one.why, tried: false }));
+  }
+  recent = told.recent;
+  await store.fact("recent", recent);
+  return settled;
+}
+
+async function send() {
+  if (!database) return;
+  if (sending) {
+    sendAgain = true;
+    return;
+  }
+  sending = true;
+  try {
+    const work = async () => {
+      while (await sendBatch()) await refresh();
+    };
+    // One tab at a time, else two would carry the same entries.
+    await (navigator.locks ? navigator.locks.request(`hours ${KEY}`, work) : work());
+  } finally {
+    sending = false;
+  }
+  await refresh();
+  if (sendAgain) {
+    sendAgain = false;
+    send();
+  }
+}
+
+/* ---- lists ---- */
+
+function line(list, row, struck) {
+  const made = at("logged-template").content.cloneNode(true);
+  const smalls = made.querySelectorAll("small");
+  made.querySelector("strong").textContent = titleOf(row);
+  const day = row.worked_on ? dayWords(row.worked_on) : "";
+  smalls[0].textContent = [day, quantityWords(row), groundWords(row.ground), row.words].filter(Boolean).join(" · ");
+  smalls[1].textContent = row.why ?? "";
+  made.querySelector(".fig").textContent = `${number(row.hours)} h`;
+  if (struck) made.querySelector("strong").className = made.querySelector(".fig").className = "fig struck";
+  const place = made.querySelector(".logged-do");
+  list.append(made);
+  return (words, act) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = words;
+    button.setAttribute("aria-label", `${words}: ${titleOf(row)}, ${day}`);
+    button.addEventListener("click", act);
+    place.append(button);
+  };
+}
+
+const OP_WORDS = { log: "waiting to send", correct: "change waiting to send", withdraw: "to be withdrawn" };
+
+function showQueue() {
+  const list = at("queue");
+  list.replaceChildren();
+  for (const row of rows) {
+    const words = row.state === "refused" ? "not taken" : OP_WORDS[row.op];
+    const act = line(list, { ...row, words });
+    if (row.op !== "withdraw") {
+      act("Change", () => begin({ ...facts(row), quantity: row.quantity ?? 0, mode: "mend", op: row.op, n: row.n, entry: row.entry, why: row.why }));
+    }
+    act(row.op === "log" ? "Remove" : "Leave as it was", () => drop(row));
+  }
+  at("queue-part").hidden = rows.length === 0;
+}
+
+function showLately() {
+  const list = at("lately");
+  list.replaceChildren();
+  const moving = new Set(rows.filter((row) => row.entry).map((row) => row.entry));
+  for (const one of recent.entries) {
+    const why = one.state === "queried" ? `Asked by the course manager: ${one.reason}` : "";
+    const words = one.counts ? one.stateWords : "corrected by a later row";
+    const act = line(list, { ...one, words, why }, !one.counts);
+    if (!one.mayChange || moving.has(one.entry)) continue;
+    act("Change", () => begin({ ...one, client_id: newNumber(), quantity: one.quantity ?? 0, mode: "correct", why }));
+    act("Withdraw", () => withdraw(one.entry, one));
+  }
+  if (recent.entries.length === 0) {
+    const empty = document.createElement("li");
+    empty.className = "empty";
+    empty.textContent = "Nothing yet. Choose a job above and save its hours; they are listed here.";
+    list.append(empty);
+  }
+}
+
+async function showStanding() {
+  const waiting = rows.filter((row) => row.state === "waiting").length;
+  const refused = rows.length - waiting;
+  const parts = [dayWords(today())];
+  if (waiting) parts.push(`${waiting} waiting to send`);
+  if (refused) parts.push(`${refused} to mend`);
+  const others = await store.others();
+  if (others) parts.push(`${others} of another person on this phone`);
+  at("standing").textContent = parts.join(" · ");
+  let words = refused ? "What was not taken is still here. Change it, or remove it." : "";
+  at("queue-words").replaceChildren();
+  if (waiting && standing === "signed out") {
+    words = "You are signed out. Nothing is lost: sign in and it is sent.";
+    signIn(words);
+    return;
+  }
+  if (waiting && standing === "load again") words = "The page is too old to send. Nothing is lost: load it again.";
+  else if (waiting && standing === "busy") words = "The club's server did not answer well. It is sent again by itself.";
+  else if (waiting && standing) words = `${standing} What is here was saved by ${data.name} and waits until they sign in.`;
+  else if (waiting) words = "Kept on this phone; sent by itself when there is signal.";
+  at("queue-words").textContent = words;
+}
+
+function signIn(words) {
+  const anchor = document.createElement("a");
+  anchor.href = data.urls.page;
+  anchor.textContent = "Sign in";
+  at("queue-words").append(`${words} `, anchor);
+}
+
+async function refresh() {
+  rows = await store.rows();
+  showQueue();
+  showLately();
+  await showStanding();
+}
+
+/* ---- at the start, and when things change ---- */
+
+const keptRecent = await store.fact("recent").catch(() => undefined);
+if (keptRecent && keptRecent.at > recent.at) recent = keptRecent;
+if (!database) say("This browser keeps nothing for the page, so hours cannot be logged here. A private window does that; open an ordinary one.", "warn");
+showJobs();
+await refresh();
+document.documentElement.dataset.ready = "yes";
+send();
+
+window.addEventListener("online", send);
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState === "visible") send();
+});
+window.setInterval(async () => {
+  if ((await store.rows()).some((row) => row.state === "waiting")) send();
+}, RETRY_MS);
+
+if ("serviceWorker" in navigator) {
+  navigator.serviceWorker.register(data.urls.worker, { scope: data.urls.page }).catch(() => {
+    at("kept-words").textContent = "Hours are kept on this phone, but the page needs signal to open.";
+  });
+} else {
+  at("kept-words").textContent = "Hours are kept on this phone, but the page needs signal to open.";
+}

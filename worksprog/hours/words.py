@@ -1,0 +1,28 @@
+"""What a job's quantity is called on the phone, and by how much + and − change it."""
+
+from __future__ import annotations
+
+from worksprog.works.models import WorkKind
+
+DONE_TODAY: dict[str, str] = {
+    WorkKind.CARRIER_PIPE: "Pipe laid",
+    WorkKind.DITCH_DUG: "Ditch dug",
+    WorkKind.DITCH_REGRADED: "Ditch regraded",
+    WorkKind.LATERALS: "Laterals laid",
+    WorkKind.TEE_REBUILD: "Tee surface done",
+    WorkKind.BUNKER_NEW: "Bunker built",
+    WorkKind.BUNKER_FILLED: "Bunker filled and turfed",
+    WorkKind.PATH: "Path laid",
+    WorkKind.TREE_THINNING: "Stems felled",
+    WorkKind.HEADWALL: "Headwalls built",
+    WorkKind.BRIDGE: "Bridge built",
+    WorkKind.MOUNDING: "Soil placed",
+    WorkKind.SEEDING: "Seeded",
+    WorkKind.TURFING: "Turf laid",
+}
+STEPS: dict[str, float] = {"m": 1, "m²": 5, "m2": 5, "m³": 1, "m3": 1, "t": 1}
+
+
+def step_of(unit: str) -> float:
+    """Whole ones of anything that is counted."""
+    return STEPS.get(unit, 1)
