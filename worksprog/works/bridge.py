@@ -14,6 +14,7 @@ import numpy.typing as npt
 from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import ThreePoint
 from worksprog.course.models import Feature, Kind
+from worksprog.drainage.bridge import levels_of
 from worksprog.drainage.models import DrainReach
 from worksprog.works.models import EstimateLine, OutputRate, Price, WorkKind
 
@@ -94,7 +95,8 @@ def _depth_of(feature: Feature, reach: DrainReach | None, ground: Levels | None)
     """Depth of the invert below ground along a line, or None where levels do not tell it."""
     if reach is None:
         return None
-    ends = (reach.upstream_invert_m, reach.downstream_invert_m)
+    levels = levels_of(feature, reach)
+    ends = (levels.upstream_m, levels.downstream_m)
     if ground is not None and None not in ends:
         share = np.linspace(0.0, 1.0, SAMPLES)
         points = [feature.geometry.interpolate(part, normalized=True) for part in share]

@@ -1,0 +1,73 @@
+"""What changes programmes, items, estimates and the price book. Each is one transaction."""
+
+from __future__ import annotations
+
+from worksprog.works.services.estimates import (
+    Built,
+    LineFigures,
+    add_line,
+    build_estimate,
+    build_estimates,
+    edit_line,
+    measure_item,
+    release_line,
+)
+from worksprog.works.services.prices import (
+    DEMO_SOURCE,
+    START_SOURCE,
+    BookImport,
+    import_price_book,
+    load_default_price_book,
+    set_output_rate,
+    set_price,
+)
+from worksprog.works.services.programme import (
+    USUAL_GROWING_WEEKS,
+    approve_project,
+    change_item,
+    check_parameters,
+    create_item,
+    create_phase,
+    create_programme,
+    create_project,
+    link_items,
+    record_consent,
+    record_spend,
+    save_programme,
+    set_item_state,
+    set_parameters,
+    unlink_items,
+)
+
+__all__ = [
+    "DEMO_SOURCE",
+    "START_SOURCE",
+    "USUAL_GROWING_WEEKS",
+    "BookImport",
+    "Built",
+    "LineFigures",
+    "add_line",
+    "approve_project",
+    "build_estimate",
+    "build_estimates",
+    "change_item",
+    "check_parameters",
+    "create_item",
+    "create_phase",
+    "create_programme",
+    "create_project",
+    "edit_line",
+    "import_price_book",
+    "link_items",
+    "load_default_price_book",
+    "measure_item",
+    "record_consent",
+    "record_spend",
+    "release_line",
+    "save_programme",
+    "set_item_state",
+    "set_output_rate",
+    "set_parameters",
+    "set_price",
+    "unlink_items",
+]
