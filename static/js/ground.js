@@ -8,13 +8,13 @@ const read = (id) => JSON.parse(document.getElementById(id).textContent);
 if (element) {
   const colour = tokens();
   const map = makeMap(element);
-  map.fitBounds(read('extent'), { animate: false });
+  map.fitBounds(read('bounds'), { animate: false, padding: [6, 6] });
   const form = document.getElementById('fall-form');
   const hint = document.getElementById('map-hint');
   const places = [];
   const drawnLine = L.layerGroup().addTo(map);
 
-  L.imageOverlay(element.dataset.shading, read('bounds'), { opacity: 0.5, alt: '' }).addTo(map);
+  L.imageOverlay(element.dataset.shading, read('bounds'), { opacity: 0.4, alt: '' }).addTo(map);
   drawContours();
   drawCourse(map, element.dataset.course);
   show(read('line') || []);

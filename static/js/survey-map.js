@@ -8,7 +8,7 @@ export function tokens() {
 
 export function makeMap(element) {
   const map = L.map(element, {
-    attributionControl: false, zoomSnap: 0.25, preferCanvas: true, maxZoom: 22, scrollWheelZoom: true,
+    attributionControl: false, zoomSnap: 0, preferCanvas: true, maxZoom: 22, scrollWheelZoom: true,
   });
   L.control.scale({ imperial: false, position: 'bottomright' }).addTo(map);
   return map;
@@ -29,6 +29,14 @@ export async function drawCourse(map, address) {
 const AREAS = { green: 'green', tee: 'green', fairway: 'turf', bunker: 'sand', pond: 'water', wood: 'wood' };
 const LINES = { ditch: 'water', pipe: 'ink', path: 'path' };
 
+const LOW = [29, 106, 134];
+const HIGH = [160, 92, 36];
+
+function levelColour(level, { lowest, highest }) {
+  const part = highest > lowest ? (level - lowest) / (highest - lowest) : 0.5;
+  return `rgb(${LOW.map((low, i) => Math.round(low + (HIGH[i] - low) * part)).join(',')})`;
+}
+
 function pointWords([, , level, code]) {
   const words = document.createElement('span');
   words.textContent = `${level.toFixed(3)} m${code ? ` · ${code}` : ''}`;
@@ -40,18 +48,23 @@ export function drawFile(map, drawn) {
   const group = L.featureGroup().addTo(map);
   if (drawn.points) {
     for (const point of drawn.points) {
-      L.circleMarker([point[1], point[0]], { radius: 3, weight: 1, color: colour('accent'), fillColor: colour('accent'), fillOpacity: 0.5 })
+      L.circleMarker([point[1], point[0]], { radius: 2.5, stroke: false, fillColor: levelColour(point[2], drawn), fillOpacity: 0.9 })
         .bindTooltip(() => pointWords(point)).addTo(group);
     }
   }
   if (drawn.shapes) {
     L.geoJSON(drawn.shapes, {
-      style: (one) => ({
+      style: (one) => (one.geometry.type === 'Point' ? {
+        color: colour('ink'), weight: one.properties.kind === 'tree' ? 0.5 : 1.5,
+        fillColor: colour(one.properties.kind === 'tree' ? 'wood' : 'sheet'), fillOpacity: 1,
+      } : {
         color: colour(LINES[one.properties.kind] || 'ink'), weight: one.geometry.type === 'LineString' ? 3 : 1.5,
         dashArray: one.properties.kind === 'pipe' ? '7 5' : null,
-        fillColor: colour(AREAS[one.properties.kind] || 'turf'), fillOpacity: 0.55,
+        fillColor: colour(AREAS[one.properties.kind] || 'turf'), fillOpacity: 0.55, fill: one.properties.kind !== 'boundary',
       }),
-      pointToLayer: (_, place) => L.circleMarker(place, { radius: 5, weight: 1.5, color: colour('ink'), fillColor: colour('sheet'), fillOpacity: 1 }),
+      pointToLayer: (one, place) => (one.properties.kind === 'tree'
+        ? L.circleMarker(place, { radius: 3.5 })
+        : L.circleMarker(place, { radius: 5 })),
       onEachFeature: (one, layer) => {
         const words = document.createElement('span');
         words.textContent = one.properties.words;
@@ -68,6 +81,6 @@ export function drawFile(map, drawn) {
 
 export function fit(map, group, extent) {
   const bounds = group.getBounds();
-  if (bounds.isValid()) map.fitBounds(bounds.pad(0.08), { animate: false, maxZoom: 19 });
+  if (bounds.isValid()) map.fitBounds(bounds.pad(0.04), { animate: false, maxZoom: 19 });
   else if (extent) map.fitBounds(extent, { animate: false });
 }

@@ -117,8 +117,9 @@ def test_features_take_the_clubs_mapping_and_say_where_they_come_from(
         DAY,
     )
     assert Feature.objects.filter(club=cast.club, kind=Kind.TREE).count() == 1
-    again = begin_file(cast, path)
-    assert services.preview(again).count == 2
+    again = services.preview(begin_file(cast, path))
+    assert again.count == 1, "the ditch is told as removed, so a new survey may find it again"
+    assert [refusal.reason for refusal in again.refusals] == ["is on the course already, as tree"]
 
 
 @pytest.mark.parametrize(
@@ -335,3 +336,14 @@ def test_contours_are_drawn_anew_at_another_step(cast: Cast) -> None:
     assert {f["properties"]["level_m"] % 2 for f in model.contours["features"]} == {0}
     with pytest.raises(ValidationError, match="larger"):
         services.draw_contours(model=model, step_m=0.001, by=cast.manager)
+
+
+def test_what_is_on_the_course_already_is_not_brought_in_twice(cast: Cast, tmp_path: Path) -> None:
+    ditch = LineString([(451100, 213100), (451180, 213140)])
+    path = write_dxf(tmp_path / "a.dxf", [(ditch, "DITCH")])
+    services.accept_import(draft=begin_file(cast, path), by=cast.manager)
+    other = LineString([(451100, 213200), (451180, 213240)])
+    path = write_dxf(tmp_path / "b.dxf", [(ditch, "DITCH"), (other, "DITCH")])
+    seen = services.preview(begin_file(cast, path))
+    assert seen.count == 1
+    assert [r.reason for r in seen.refusals] == ["is on the course already, as ditch"]

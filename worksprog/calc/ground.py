@@ -480,14 +480,16 @@ def hillshade(
 
 
 def shading_for_map(
-    raster: GriddedGround, epsg: int, *, most_pixels: int = 700_000
+    raster: GriddedGround, epsg: int, *, most_pixels: int = 700_000, exaggeration: float = 8
 ) -> tuple[Floats, tuple[tuple[float, float], tuple[float, float]]]:
     """The hillshade laid out by longitude and latitude, north at the top, and its bounds.
 
     A web map places a picture by its corners only, so the turn between grid north and true north
-    has to be in the picture already. Returns ((south, west), (north, east)) in degrees.
+    has to be in the picture already. A golf course is gentle ground, so heights are exaggerated
+    to be seen at all. Returns ((south, west), (north, east)) in degrees.
     """
-    lit = GriddedGround(raster.west, raster.south, raster.cell_m, hillshade(raster))
+    light = hillshade(raster, exaggeration=exaggeration)
+    lit = GriddedGround(raster.west, raster.south, raster.cell_m, light)
     west, south, east, north = raster.bounds
     x = np.concatenate([np.linspace(west, east, 9)] * 2 + [[west] * 9, [east] * 9])
     y = np.concatenate([[south] * 9, [north] * 9] + [np.linspace(south, north, 9)] * 2)

@@ -27,7 +27,7 @@ from worksprog.course.reading.ground_grid import GridRead
 from worksprog.course.reading.spot_heights import SpotHeights
 from worksprog.course.services_surveys import Preview, guess_kind, layer_kinds, shading_png
 
-MOST_POINTS_DRAWN = 4_000
+MOST_POINTS_DRAWN = 8_000
 MOST_SHAPES_DRAWN = 4_000
 
 
@@ -36,7 +36,10 @@ def drawing_of_points(xyz: Any, codes: Any, club: Club) -> dict[str, Any]:
     step = max(1, -(-len(xyz) // MOST_POINTS_DRAWN))
     shown = xyz[::step]
     lon, lat = grid.to_lonlat(club.epsg, shown[:, 0], shown[:, 1])
+    lowest, highest = (xyz[:, 2].min(), xyz[:, 2].max()) if len(xyz) else (0, 0)
     return {
+        "lowest": float(lowest),
+        "highest": float(highest),
         "points": [
             [round(float(x), 7), round(float(y), 7), round(float(z), 3), code]
             for x, y, z, code in zip(lon, lat, shown[:, 2], list(codes)[::step], strict=True)

@@ -42,7 +42,7 @@ from worksprog.course.models import (
     Survey,
 )
 from worksprog.course.reading import files
-from worksprog.course.reading.features import FeaturesRead, read_features
+from worksprog.course.reading.features import FeaturesRead, ShapeKey, read_features, shape_key
 from worksprog.course.reading.ground_grid import GridRead, read_ground_grid
 from worksprog.course.reading.place import Box
 from worksprog.course.reading.results import AxesSwapped, ReadError, Refusal, many
@@ -91,6 +91,11 @@ def course_box(club: Club) -> Box | None:
         return None
     low, high = np.min(boxes, axis=0)[:2], np.max(boxes, axis=0)[2:]
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _known_shapes(club: Club) -> dict[ShapeKey, str]:
+    rows = Feature.objects.filter(club=club).exclude(state=State.REMOVED)
+    return {shape_key(row.kind, row.geometry): str(row) for row in rows}
 
 
 def _stored(draft: ImportDraft) -> Path:
@@ -164,6 +169,7 @@ def preview(draft: ImportDraft) -> Preview:
             epsg=epsg,
             near=near,
             swap_axes=swap,
+            known=_known_shapes(draft.club),
         )
         count, refusals = len(result.accepted), result.refusals
     else:

@@ -21,7 +21,7 @@ from worksprog.clubs.door import ClubRequest, club_page
 from worksprog.course import services_surveys as services
 from worksprog.course.forms_surveys import ContourForm, FallForm, GroundForm
 from worksprog.course.models import GroundModel
-from worksprog.course.queries import live_ground, live_ground_model, map_extent
+from worksprog.course.queries import live_ground, live_ground_model
 from worksprog.course.section_drawing import section_of
 
 MOST_CORNERS = 200
@@ -66,7 +66,6 @@ def ground_page(request: ClubRequest) -> HttpResponse:
         context |= {
             "surveys": model.surveys.defer("points", "reading"),
             "contours": ContourForm(initial={"contour_step_m": model.contour_step_m}),
-            "extent": map_extent(request.club) or model.shading_bounds,
             "method": _method(model),
         }
         if asked and form.is_valid():

@@ -65,6 +65,14 @@ class FeaturesRead:
     layers: tuple[Layer, ...]
 
 
+ShapeKey = tuple[str, bytes]
+
+
+def shape_key(kind: str, shape: Any) -> ShapeKey:
+    """The same for two shapes of a kind that cover the same ground to the millimetre."""
+    return kind, shapely.to_wkb(shapely.normalize(shapely.set_precision(shape, 0.001)))
+
+
 @dataclass
 class _Raw:
     """The shapes of one layer before anything is judged."""
@@ -87,6 +95,7 @@ def read_features(
     epsg: int,
     near: Box | None = None,
     swap_axes: bool = False,
+    known: Mapping[ShapeKey, str] | None = None,
 ) -> FeaturesRead:
     """Read the features of a file whose sort is known from its content.
 
@@ -95,6 +104,7 @@ def read_features(
     epsg       the club's grid; a file that states another is converted, one that states none is
                taken as being in it
     near       west, south, east, north of the course; None for a first survey
+    known      shapes the course has already (by ``shape_key``), with what each is called there
     Raises ReadError (AxesSwapped) when the file as a whole cannot be used.
     """
     notices: list[str] = []
@@ -115,7 +125,7 @@ def read_features(
     check_place(middles[:, 0], middles[:, 1], epsg, near)
     if swap_axes:
         notices.append("Easting and northing were exchanged on reading, as asked.")
-    taking = _Taking(shapes, epsg, near)
+    taking = _Taking(shapes, epsg, near, known or {})
     for raw in raws:
         kind = kind_of(raw.layer)
         if not kind and raw.rows:
@@ -242,13 +252,19 @@ def _near_when_swapped(shapes: Any, source: str, target: str, epsg: int, near: B
 class _Taking:
     """Judges the features of mapped layers one by one and counts what had to be told."""
 
-    def __init__(self, shapes: Mapping[str, str], epsg: int, near: Box | None) -> None:
-        self.shapes, self.epsg, self.near = shapes, epsg, near
+    def __init__(
+        self,
+        shapes: Mapping[str, str],
+        epsg: int,
+        near: Box | None,
+        known: Mapping[ShapeKey, str],
+    ) -> None:
+        self.shapes, self.epsg, self.near, self.known = shapes, epsg, near, known
         self.accepted: list[FeatureRow] = []
         self.refusals: list[Refusal] = []
         self.levels: list[float] = []
         self.with_levels = self.split = self.parts = self.closed = self.symbols = 0
-        self.seen: dict[tuple[str, bytes], str] = {}
+        self.seen: dict[ShapeKey, str] = {}
 
     def notices(self) -> list[str]:
         told = []
@@ -314,7 +330,12 @@ class _Taking:
         if reason:
             self.refusals.append(Refusal(piece.row, reason))
             return
-        key = (piece.kind, shapely.to_wkb(shapely.normalize(shape)))
+        key = shape_key(piece.kind, shape)
+        if key in self.known:
+            self.refusals.append(
+                Refusal(piece.row, f"is on the course already, as {self.known[key]}")
+            )
+            return
         first = self.seen.setdefault(key, piece.row)
         if first != piece.row:
             self.refusals.append(Refusal(piece.row, f"is the same shape as {first}"))
