@@ -167,7 +167,7 @@ def done_rows(facts: Facts) -> list[dict[str, Any]]:
             {
                 "name": item.name,
                 "project": str(item.phase.project),
-                "hours": str(logged.hours),
+                "hours": f"{logged.hours:.1f}",
                 "quantity": quantity if logged.quantity else "–",
                 "share": f"{fig(facts.share(item) * 100)} %",
                 "words": _stands(facts, item),

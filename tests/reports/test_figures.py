@@ -1,0 +1,177 @@
+"""What is gathered, and that its sums add up."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+from tests.reports.conftest import Works
+from worksprog.hours.services import log_hours
+from worksprog.reports.figures import canonical, fingerprint_of, settled
+from worksprog.reports.gathering import gather
+from worksprog.reports.gathering.facts import state_on, winter_of
+from worksprog.reports.models import Report
+from worksprog.reports.services import draft_report, new_report
+from worksprog.works.models import Item
+from worksprog.works.services import create_programme, record_spend
+
+
+def _gather(report: Report):
+    return gather(report, made_on=report.club.today())
+
+
+def test_only_plain_json_is_gathered_and_survives_the_way_through_a_database(draft) -> None:
+    figures = _gather(draft)
+    assert json.loads(canonical(figures)) == figures
+
+
+def test_money_and_hours_are_those_of_the_records(works: Works, draft: Report) -> None:
+    figures = _gather(draft)
+    row = figures["projects"][0]
+    assert row["name"] == "Brook carrier"
+    assert row["spent"] == "1234"
+    assert row["approved"] == "9000"
+    assert row["logged_h"] == "18"  # 17.5, to the even hour
+    estimates = [item.estimates.get(is_live=True) for item in (works.carrier, works.upper)]
+    hours = [one.labour_likely_h for one in estimates]
+    assert Decimal(row["estimated_h"]) == round(Decimal(sum(hours)))
+    share = 40 / estimates[0].quantity
+    assert row["earned_share"] == pytest.approx(hours[0] * share / sum(hours), abs=1e-6)
+    left = estimates[0].money_likely * (1 - Decimal(str(share))) + estimates[1].money_likely
+    assert Decimal(row["forecast"]) == round(Decimal("1234.50") + left)
+
+
+def test_the_total_is_the_sum_of_the_rows_shown(works: Works, draft: Report) -> None:
+    for amount in ("0.50", "0.50"):
+        record_spend(
+            item=works.tee_item,
+            spent_on=works.today,
+            description="Seed",
+            amount=Decimal(amount),
+            by=works.cast.manager,
+        )
+    figures = _gather(draft)
+    for name in ("spent", "approved", "forecast", "logged_h", "estimated_h"):
+        shown = sum(Decimal(row[name]) for row in figures["projects"])
+        assert Decimal(figures["total"][name]) == shown
+        if name in figures["key"]:
+            assert Decimal(figures["key"][name]) == shown
+
+
+def test_what_comes_after_the_last_day_counts_for_nothing(works: Works) -> None:
+    early = new_report(
+        programme=works.programme, by=None,
+        from_date=works.today - timedelta(days=60), to_date=works.today - timedelta(days=20),
+    )  # fmt: skip
+    figures = _gather(early)
+    assert figures["projects"][0]["spent"] == "0"
+    assert figures["projects"][0]["logged_h"] == "4"
+    assert [row["hours"] for row in figures["done"]] == ["4.0"]
+    assert all(work["state"] == "proposed" for work in figures["map"]["works"])
+
+
+def test_done_and_next_name_the_jobs(works: Works, draft: Report) -> None:
+    figures = _gather(draft)
+    done = {row["name"]: row for row in figures["done"]}
+    assert done["Lay C1"]["hours"] == "13.5"
+    assert done["Lay C1"]["quantity"] == "35.0 m"
+    assert "on site since" in done["Lay C1"]["words"]
+    assert "leaves 8 h" in figures["done_note"]
+    assert "Lay C1" in [row["name"] for row in figures["next"]]
+
+
+def test_queried_hours_are_left_out(works: Works, draft: Report) -> None:
+    before = _gather(draft)["projects"][0]["logged_h"]
+    entry = log_hours(
+        club=works.cast.club, person=works.cast.membership(works.cast.staff),
+        client_id=uuid.uuid4(), worked_on=works.today, hours=Decimal(5), item=works.carrier,
+    )  # fmt: skip
+    assert Decimal(_gather(draft)["projects"][0]["logged_h"]) > Decimal(before)
+    type(entry).objects.filter(pk=entry.pk).update(state="queried")
+    assert _gather(draft)["projects"][0]["logged_h"] == before
+
+
+def test_the_long_section_is_the_new_drain_from_its_top_to_its_outfall(draft: Report) -> None:
+    layout = _gather(draft)["section"]["layout"]
+    assert layout["length_m"] == pytest.approx(220.0)
+    assert [piece["standing"] for piece in layout["pieces"]] == [False, False]
+
+
+def test_the_works_at_hand_bring_their_cautions(draft: Report) -> None:
+    titles = {caution["title"] for caution in _gather(draft)["cautions"]["trade"]}
+    assert {"Buried services", "Trench support"} <= titles
+
+
+def test_an_empty_programme_gathers(cast) -> None:
+    today = cast.club.today()
+    programme = create_programme(
+        club=cast.club, name="Nothing yet", starts_on=today, ends_on=today + timedelta(days=400),
+        by=cast.manager,
+    )  # fmt: skip
+    report = draft_report(programme=programme, by=cast.manager, from_date=today, to_date=today)
+    figures = _gather(report)
+    assert figures["projects"] == [] and figures["section"] is None and figures["charts"] == []
+    assert figures["key"]["earned_share"] is None
+
+
+def test_queries_do_not_grow_with_the_programme(
+    works: Works, draft: Report, django_assert_max_num_queries
+) -> None:
+    from tests.reports.more import add_jobs
+
+    with django_assert_max_num_queries(45) as small:
+        _gather(draft)
+    add_jobs(works, 12)
+    with django_assert_max_num_queries(len(small.captured_queries)):
+        _gather(draft)
+
+
+def test_the_fingerprint_does_not_depend_on_the_order_of_keys_and_moves_with_any_figure() -> None:
+    assert fingerprint_of({"a": 1.5, "b": ["ü"]}) == fingerprint_of({"b": ["ü"], "a": 1.5})
+    assert fingerprint_of({"a": 1.5}) != fingerprint_of({"a": 1.51})
+
+
+def test_figures_that_no_database_would_keep_are_settled_or_refused() -> None:
+    assert canonical(settled({"a": -0.0, "b": [0.1 + 0.2]})) == b'{"a":0.0,"b":[0.3]}'
+    with pytest.raises(ValueError, match="JSON compliant"):
+        settled({"a": float("nan")})
+
+
+@pytest.mark.parametrize(
+    ("started", "finished", "state", "weeks", "expected"),
+    [
+        (None, None, "proposed", 0, "proposed"),
+        (-5, None, "on_site", 0, "on_site"),
+        (5, None, "on_site", 0, "proposed"),
+        (-20, -5, "done", 0, "done"),
+        (-20, -5, "growing_in", 10, "growing_in"),
+        (-200, -100, "growing_in", 10, "done"),
+        (-20, 5, "done", 0, "on_site"),
+        (5, 9, "done", 0, "proposed"),
+        (None, None, "done", 0, "done"),
+    ],
+)
+def test_a_jobs_state_on_a_day(started, finished, state, weeks, expected) -> None:
+    from datetime import date
+
+    day = date(2026, 11, 24)
+
+    def at(days):
+        return None if days is None else day + timedelta(days=days)
+
+    item = Item(
+        started_on=at(started), finished_on=at(finished), state=state, growing_in_weeks=weeks
+    )
+    assert state_on(item, day) == expected
+
+
+def test_a_winter_is_named_by_its_two_years() -> None:
+    from datetime import date
+
+    assert winter_of(date(2026, 11, 24)).label == "winter 26/27"
+    assert winter_of(date(2027, 6, 30)).label == "winter 26/27"
+    assert winter_of(date(2027, 7, 1)).label == "winter 27/28"
