@@ -66,7 +66,7 @@ export class Features {
   make(one) {
     const { kind, width } = one.properties, pane = PANES[one.geometry.type];
     const latlngs = this.latlngs(one);
-    const options = { pane, renderer: this.renderers[pane], className: this.classes(one), bubblingMouseEvents: false, smoothFactor: 0.6 };
+    const options = { pane, renderer: this.renderers[pane], className: this.classes(one), smoothFactor: 0.6 };
     if (one.geometry.type === 'LineString') return L.polyline(latlngs, options);
     if (one.geometry.type === 'Polygon') {
       return L.polygon(one.geometry.coordinates.map((ring) => ring.slice(0, -1).map(([lng, lat]) => [lat, lng])), options);
