@@ -33,7 +33,7 @@ from worksprog.course.queries import live_ground
 from worksprog.course.reading.results import AxesSwapped, ReadError
 from worksprog.runs.models import Run, RunState
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = pytest.mark.django_db
 DAY = date(2026, 3, 14)
 
 
@@ -75,6 +75,7 @@ def stored_files() -> list[str]:
         return []
 
 
+@pytest.mark.django_db(transaction=True)
 def test_spot_heights_from_file_to_survey(cast: Cast) -> None:
     draft = begin(cast, table() + b"451010,213020,high,X\n", surveyor="A. Surveyor")
     assert Survey.objects.count() == 0
@@ -195,6 +196,7 @@ def test_nothing_to_save_is_told(cast: Cast) -> None:
         services.accept_import(draft=draft, by=cast.manager)
 
 
+@pytest.mark.django_db(transaction=True)
 def test_discarding_leaves_nothing_behind(cast: Cast) -> None:
     services.discard_import(draft=begin(cast, table()), by=cast.manager)
     assert not ImportDraft.objects.exists()
@@ -303,6 +305,7 @@ def test_surveys_that_make_no_ground_are_told(cast: Cast) -> None:
             services.check_ground_surveys(surveys)
 
 
+@pytest.mark.django_db(transaction=True)
 def test_ground_as_a_job_is_made_once_however_often_it_is_begun(cast: Cast) -> None:
     survey = services.accept_import(draft=begin(cast, table()), by=cast.manager)
     run = services.request_ground(club=cast.club, surveys=[survey], by=cast.manager)
@@ -317,6 +320,7 @@ def test_ground_as_a_job_is_made_once_however_often_it_is_begun(cast: Cast) -> N
     assert "441 levels" in run.outcome["words"]
 
 
+@pytest.mark.django_db(transaction=True)
 def test_a_job_whose_levels_make_no_ground_says_why(cast: Cast) -> None:
     rows = "\n".join(f"{451000 + x},{213000 + x},61" for x in range(0, 50, 5)).encode()
     survey = services.accept_import(draft=begin(cast, rows), by=cast.manager)

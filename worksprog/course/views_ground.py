@@ -87,8 +87,9 @@ def ground_page(request: ClubRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @club_page("survey.import")
 def ground_make(request: ClubRequest) -> HttpResponse:
-    form = GroundForm(request.POST or None, club=request.club)
-    if request.method == "POST" and form.is_valid():
+    posted = request.POST if request.method == "POST" else None
+    form = GroundForm(posted, club=request.club)
+    if form.is_valid():
         try:
             run = services.request_ground(
                 club=request.club,

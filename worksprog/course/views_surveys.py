@@ -57,13 +57,14 @@ def survey_list(request: ClubRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @club_page("survey.import")
 def survey_new(request: ClubRequest) -> HttpResponse:
+    is_sent = request.method == "POST"
     form = SurveyFileForm(
-        request.POST or None,
-        request.FILES or None,
+        request.POST if is_sent else None,
+        request.FILES if is_sent else None,
         club=request.club,
         initial={"what": request.GET.get("what", Survey.What.SPOT_HEIGHTS)},
     )
-    if request.method == "POST" and form.is_valid():
+    if form.is_valid():
         facts = dict(form.cleaned_data)
         upload = facts.pop("upload")
         try:
