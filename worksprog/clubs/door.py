@@ -33,14 +33,22 @@ class ClubRequest(HttpRequest):
 View = Callable[Concatenate[ClubRequest, P], HttpResponseBase]
 
 
-def club_page(permission: str) -> Callable[[View[P]], Callable[..., HttpResponseBase]]:
+READING = frozenset({"GET", "HEAD", "OPTIONS"})
+
+
+def club_page(
+    permission: str, *, change: str | None = None
+) -> Callable[[View[P]], Callable[..., HttpResponseBase]]:
     """Open a view to members of the club in the address whose role has ``permission``.
+
+    A view that shows to many and changes for few names the second permission as ``change``.
 
     Not signed in: to the sign-in page. Not a member: 404, so that nothing is learnt. Wrong role: 403.
     The view gets the request with ``club`` and ``membership`` on it. One query.
     """
-    if permission not in MAY:
-        raise ValueError(f"{permission!r} is not in the table of permissions")
+    for name in (permission, change or permission):
+        if name not in MAY:
+            raise ValueError(f"{name!r} is not in the table of permissions")
 
     def wrap(view: View[P]) -> Callable[..., HttpResponseBase]:
         @wraps(view)
@@ -52,7 +60,8 @@ def club_page(permission: str) -> Callable[[View[P]], Callable[..., HttpResponse
             )
             if membership is None:
                 raise Http404
-            if not may(membership.role, permission):
+            asked = permission if request.method in READING else change or permission
+            if not may(membership.role, asked):
                 raise PermissionDenied
             request.club = membership.club
             request.membership = membership
@@ -61,6 +70,7 @@ def club_page(permission: str) -> Callable[[View[P]], Callable[..., HttpResponse
 
         guarded = login_required(inner)
         guarded.permission = permission  # type: ignore[attr-defined]
+        guarded.change = change or permission  # type: ignore[attr-defined]
         return guarded
 
     return wrap

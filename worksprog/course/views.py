@@ -161,7 +161,7 @@ def features(request: ClubRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@club_page("course.read")
+@club_page("course.read", change="course.draw")
 def feature(request: ClubRequest, uuid: Any) -> HttpResponse:
     row = get_row(Feature.objects.select_related("survey"), request.club, uuid)
     draws = request.may("course.draw")
@@ -182,8 +182,6 @@ def feature(request: ClubRequest, uuid: Any) -> HttpResponse:
             else:
                 messages.success(request, f"{row.title} is kept.", extra_tags="good")
                 return redirect("course:feature", request.club.slug, row.uuid)
-    elif request.method == "POST":
-        return HttpResponse(status=405)
     now = Feature.objects.select_related("survey").get(pk=row.pk)
     context = {
         "sheet_name": f"Feature · {now.title}",
@@ -223,7 +221,7 @@ def feature_panel(request: ClubRequest, uuid: Any) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@club_page("course.read")
+@club_page("course.read", change="course.draw")
 def holes(request: ClubRequest) -> HttpResponse:
     form = None
     if request.may("course.draw"):
@@ -233,8 +231,6 @@ def holes(request: ClubRequest) -> HttpResponse:
         form = HoleForm(request.POST or None, instance=new)
         if request.method == "POST" and _hole_kept(request, form):
             return redirect("course:holes", request.club.slug)
-    elif request.method == "POST":
-        return HttpResponse(status=405)
     rows = list(
         Hole.objects.filter(club=request.club).annotate(
             feature_count=Count("features", filter=~Q(features__state=State.REMOVED))

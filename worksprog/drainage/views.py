@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
@@ -196,7 +196,7 @@ def storm(request: ClubRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@club_page("drainage.read")
+@club_page("drainage.read", change="drainage.design")
 def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
     feature = _drain_line(request, uuid)
     form = None
@@ -205,9 +205,7 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
         levels = levels_of(feature, row)
         row.upstream_invert_m, row.downstream_invert_m = levels.upstream_m, levels.downstream_m
         form = ReachForm(request.POST or None, instance=row, kind=feature.kind)
-    if request.method == "POST":
-        if form is None:
-            raise PermissionDenied
+    if form is not None and request.method == "POST":
         if form.is_valid() and _kept(form, feature, request):
             told = queries.check_network(request.club).reach(str(uuid))
             messages.success(request, f"Kept. {told.name}: {told.verdict}.", extra_tags="good")
@@ -371,7 +369,7 @@ def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@club_page("drainage.read")
+@club_page("drainage.read", change="drainage.design")
 def node(request: ClubRequest, uuid: UUID) -> HttpResponse:
     rows = Feature.objects.filter(kind__in=DRAIN_NODES).exclude(state=State.REMOVED)
     feature = get_row(rows.select_related("node"), request.club, uuid)
@@ -379,17 +377,14 @@ def node(request: ClubRequest, uuid: UUID) -> HttpResponse:
     form = None
     if request.may("drainage.design"):
         form = NodeForm(request.POST or None, instance=row)
-    if request.method == "POST":
-        if form is None:
-            raise PermissionDenied
-        if form.is_valid():
-            try:
-                services.set_node_levels(feature=feature, by=request.user, **form.cleaned_data)
-            except ValidationError as error:
-                _tell(form, error)
-            else:
-                messages.success(request, "The levels are kept.", extra_tags="good")
-                return redirect("drainage:node", request.club.slug, uuid)
+    if form is not None and request.method == "POST" and form.is_valid():
+        try:
+            services.set_node_levels(feature=feature, by=request.user, **form.cleaned_data)
+        except ValidationError as error:
+            _tell(form, error)
+        else:
+            messages.success(request, "The levels are kept.", extra_tags="good")
+            return redirect("drainage:node", request.club.slug, uuid)
     check = queries.check_network(request.club)
     met = [
         reach

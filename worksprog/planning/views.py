@@ -184,7 +184,7 @@ def try_page(request: ClubRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@club_page("planning.read")
+@club_page("planning.read", change="planning.plan")
 def item_page(request: ClubRequest, uuid: UUID) -> HttpResponse:
     item = get_row(
         Item.objects.select_related("phase__project__programme").prefetch_related("holes"),
@@ -193,13 +193,9 @@ def item_page(request: ClubRequest, uuid: UUID) -> HttpResponse:
     )
     may_plan = request.may("planning.plan")
     planning = services.planning_of(item)
-    form = ItemPlanningForm(
-        request.POST if request.method == "POST" and may_plan else None, instance=planning
-    )
+    form = ItemPlanningForm(request.POST if request.method == "POST" else None, instance=planning)
     status = 200
     if request.method == "POST":
-        if not may_plan:
-            return HttpResponse(status=403)
         if form.is_valid():
             services.keep_item_planning(planning=form.instance, by=request.user)
             messages.success(
@@ -246,7 +242,7 @@ def feature_states_page(request: ClubRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@club_page("planning.read")
+@club_page("planning.read", change="planning.plan")
 def windows_page(request: ClubRequest) -> HttpResponse:
     may_plan = request.may("planning.plan")
     form = WindowForm(
@@ -254,8 +250,6 @@ def windows_page(request: ClubRequest) -> HttpResponse:
     )
     status = 200
     if request.method == "POST":
-        if not may_plan:
-            return HttpResponse(status=403)
         if form.is_valid():
             services.keep_window(window=form.instance, by=request.user)
             messages.success(request, "The window is kept.", extra_tags="good")
