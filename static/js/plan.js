@@ -6,6 +6,7 @@ const LIGHT = {
   sheet: "#fbf9f3", ink: "#1a2320", soft: "#59645d", rule: "#cdc5b2",
   hairline: "#e2dccd", accent: "#7b2d43", good: "#2f6b4f", water: "#1d6a86",
 };
+const NARROW_PX = 620;
 const READABLE_PX = 720;
 
 /** The specification with the page's own colours in place of the printed sheet's. */
@@ -15,13 +16,35 @@ function inPageColours(text) {
   return JSON.parse(text.replace(/#[0-9a-f]{6}/g, (colour) => own.get(colour) || colour));
 }
 
+/** For a phone: names above their bars instead of beside them, and no words after the bars. */
+function forNarrow(spec) {
+  const layers = spec.layer
+    .filter((layer) => layer.encoding.text?.field !== "note")
+    .map((layer) => {
+      const y = layer.encoding.y;
+      if (!y?.axis) return layer;
+      const axis = { ...y.axis, labelAlign: "left", labelPadding: -4, labelOffset: -12, labelLimit: 300 };
+      return { ...layer, encoding: { ...layer.encoding, y: { ...y, axis } } };
+    });
+  return { ...spec, height: { step: 40 }, layer: layers };
+}
+
+/** Rows times their step in pixels, said outright: a step cannot stand beside a fitted width. */
+function heightOf(spec) {
+  if (typeof spec.height === "number") return spec.height;
+  const rows = spec.layer.find((layer) => layer.encoding.y?.scale?.domain).encoding.y.scale.domain;
+  return rows.length * spec.height.step;
+}
+
 async function draw(text) {
   const specs = inPageColours(text);
   for (const place of document.querySelectorAll("[data-chart]")) {
-    const spec = specs[place.dataset.chart];
-    if (!spec) continue;
-    const width = Math.max(place.clientWidth - 8, READABLE_PX);
-    const sized = { ...spec, width, autosize: { type: "fit-x", contains: "padding" } };
+    const whole = specs[place.dataset.chart];
+    if (!whole) continue;
+    const isNarrow = place.clientWidth < NARROW_PX && place.dataset.chart === "winters";
+    const spec = isNarrow ? forNarrow(whole) : whole;
+    const width = isNarrow ? place.clientWidth - 8 : Math.max(place.clientWidth - 8, READABLE_PX);
+    const sized = { ...spec, width, height: heightOf(spec), autosize: { type: "fit-x", contains: "padding" } };
     await window.vegaEmbed(place, sized, {
       ast: true, actions: false, defaultStyle: false, renderer: "svg",
       tooltip: { disableDefaultStyle: true },

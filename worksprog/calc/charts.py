@@ -127,7 +127,7 @@ def winters_chart(
         "title": None,
         "orient": "top",
         "labelExpr": WINTER_LABELS,
-        "tickCount": {"interval": "month", "step": 3 if (last - first).days < LONG_SPAN_D else 6},
+        "values": _quarters(first, last),
         "grid": True,
         "labelFont": MONO,
     }
@@ -413,6 +413,19 @@ def closed_spans(open_days: Sequence[bool], first: dt.date) -> list[Span]:
             spans.append((first + dt.timedelta(days=begun), first + dt.timedelta(days=place)))
             begun = None
     return spans
+
+
+def _quarters(first: dt.date, last: dt.date) -> list[Spec]:
+    """Firsts of October and April, and of January and July when there is room for them."""
+    months = (1, 4, 7, 10) if (last - first).days < LONG_SPAN_D else (4, 10)
+    days = [
+        dt.date(year, month, 1) for year in range(first.year, last.year + 1) for month in months
+    ]
+    return [
+        {"year": day.year, "month": day.month, "date": 1, "utc": True}
+        for day in days
+        if first <= day <= last
+    ]
 
 
 def _notes(
