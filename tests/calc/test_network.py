@@ -313,6 +313,13 @@ class TestCapacityAndVerdict:
         assert ditch_capacity(dug, gradient=0.01).flow_m3s >= got.flow_m3s
         assert ditch_capacity(DITCH, gradient=0.01).flow_m3s < got.flow_m3s
 
+    @pytest.mark.parametrize(("make", "words"), [(pipe, "any one pipe"), (ditch, "any ditch")])
+    def test_a_river_is_beyond_any_drain(self, make, words):
+        reach = make("R1", (0, 0), (100, 0), catchment_ha=90_000.0, runoff_coefficient=1.0)
+        check = check_drains([reach], [outfall(100, 0)], STORM)
+        assert check.reach("R1").verdict.endswith(f"beyond {words}")
+        assert check.workings("R1")[-1].title == "Can it carry it?"
+
     def test_no_catchment_is_said_not_passed(self):
         reaches, nodes = chain(1, catchment_ha=0.0)
         got = check_drains(reaches, nodes, STORM).reach("P1")

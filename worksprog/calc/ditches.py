@@ -19,6 +19,7 @@ from worksprog.calc.working import Step, Working
 
 SOURCE_MANNING = "Manning's formula for a trapezoidal channel (Chow 1959)"
 DEEPEST_M = 50.0  # bracket for the searches: no ditch is deeper
+MOST_FLOW_M3S = 1000.0  # a river: more is a slip of units
 
 
 @dataclass(frozen=True)
@@ -148,7 +149,7 @@ def normal_depths(
 def normal_depth_m(section: DitchSection, *, flow_m3s: float, gradient: float) -> float:
     """The depth (m) at which the section carries a flow uniformly, whatever its banks."""
     check_gradient(gradient)
-    if not 0 < flow_m3s < 1000:
+    if not 0 < flow_m3s < MOST_FLOW_M3S:
         raise ValueError(f"A ditch's flow must be above 0 m³/s (l/s given?): {flow_m3s}.")
     return float(
         normal_depths(
@@ -163,7 +164,7 @@ def normal_depth_m(section: DitchSection, *, flow_m3s: float, gradient: float) -
 
 def critical_depth_m(section: DitchSection, *, flow_m3s: float) -> float:
     """The depth (m) at which Q² T / (g A³) = 1: deeper runs tranquil, shallower shooting."""
-    if not 0 < flow_m3s < 1000:
+    if not 0 < flow_m3s < MOST_FLOW_M3S:
         raise ValueError(f"A ditch's flow must be above 0 m³/s (l/s given?): {flow_m3s}.")
 
     def too_deep(depth_m: Floats) -> Floats:

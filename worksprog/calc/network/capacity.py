@@ -142,7 +142,7 @@ def _carry_ditches(
     velocity, capacity = ditches.channel_flows(bed, side, depth, slope, n)
     found.capacity_velocity_ms[chosen] = velocity
     found.capacity_m3s[chosen] = capacity
-    runs = flow > 0
+    runs = (flow > 0) & (flow < ditches.MOST_FLOW_M3S)
     at_flow = ditches.normal_depths(flow[runs], bed[runs], side[runs], slope[runs], n[runs])
     found.depth_m[chosen[runs]] = at_flow
     found.velocity_ms[chosen[runs]] = ditches.channel_flows(

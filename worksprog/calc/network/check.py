@@ -19,6 +19,9 @@ from worksprog.calc.roots import Floats
 
 UNKNOWN_FROM = ("missing_level", "uphill", "flat", "missing_section")
 USUAL_LIMITS = Limits()
+# What a verdict still proposes: beyond these the answer is another drain, not a larger one.
+MOST_DEEPER_M = 3.0
+LARGEST_BORE_MM = 2400
 
 
 def check_drains(
@@ -165,9 +168,13 @@ def _verdict(
         return "carries", f"carries it, {spare} % to spare"
     short = f"too small by {_litres(wanted - capacity)} l/s"
     if isinstance(reach.section, DitchSection):
-        deeper = carried.needed_depth_m[index] + reach.section.freeboard_m - reach.section.depth_m
+        deeper = carried.needed_depth_m[index] - reach.section.water_depth_m
+        if not deeper <= MOST_DEEPER_M:
+            return "too_small", f"{short}: beyond any ditch"
         return "too_small", f"{short}: {max(deeper, 0.01):.2f} m deeper would carry it"
     bore = math.ceil(carried.least_bore_m[index] * 1000)
+    if bore > LARGEST_BORE_MM:
+        return "too_small", f"{short}: beyond any one pipe"
     return "too_small", f"{short}: needs a bore of {bore} mm at this gradient"
 
 

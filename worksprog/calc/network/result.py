@@ -183,7 +183,7 @@ class NetworkCheck:
                 )
         elif isinstance(given.section, DitchSection):
             found.append(ditches.capacity_working(given.section, reach.gradient))
-            if flows and reach.flow_m3s is not None:
+            if flows and reach.flow_m3s is not None and reach.depth_m is not None:
                 found.append(
                     ditches.velocity_working(
                         given.section, flow_m3s=reach.flow_m3s, gradient=reach.gradient

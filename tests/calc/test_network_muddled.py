@@ -1,0 +1,88 @@
+"""Whatever is drawn and entered, the check answers in words: it neither fails nor makes figures up."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from worksprog.calc.ditches import DitchSection
+from worksprog.calc.long_section import lay_out_long_section
+from worksprog.calc.network import Node, Reach, Storm, check_drains
+from worksprog.calc.pipes import PipeSection
+
+# A coarse lattice, so that ends meet, cross, ring and fall short of each other often.
+places = st.tuples(
+    st.integers(0, 4).map(lambda n: n * 20.0), st.integers(0, 4).map(lambda n: n * 20.0)
+)
+slips = st.sampled_from([0.0, 0.0, 0.3, 0.7])
+levels = st.sampled_from([None, 49.0, 49.99, 50.0, 50.0, 50.5, 51.0, 52.0, 55.0])
+sections = {
+    "pipe": st.none() | st.sampled_from([PipeSection(0.05), PipeSection(0.3), PipeSection(1.2)]),
+    "ditch": st.none()
+    | st.sampled_from([DitchSection(0.0, 1.0, 0.3), DitchSection(0.5, 1.5, 1.0, 0.08, 0.2)]),
+}
+
+
+@st.composite
+def reaches(draw):
+    found = []
+    for index in range(draw(st.integers(0, 12))):
+        (x, y), end, slip = draw(places), draw(places), draw(slips)
+        start = (x + slip, y)
+        kind = draw(st.sampled_from(["pipe", "ditch"]))
+        found.append(
+            Reach(
+                key=f"R{index}",
+                name=f"R{index}",
+                kind=kind,
+                line=(start, end) if start != end else (start, (x + 9, y + 9), end),
+                length_m=max(0.1, math.dist(start, end)),
+                upstream_invert_m=draw(levels),
+                downstream_invert_m=draw(levels),
+                section=draw(sections[kind]),
+                catchment_ha=draw(st.sampled_from([0.0, 0.4, 30.0, 90_000.0])),
+                runoff_coefficient=draw(st.sampled_from([0.0, 0.35, 1.0])),
+                standing=draw(st.booleans()),
+            )
+        )
+    return found
+
+
+@st.composite
+def nodes(draw):
+    kinds = ["chamber", "headwall", "outfall", "pond"]
+    return [
+        Node(f"N{i}", f"N{i}", draw(st.sampled_from(kinds)), *draw(places), invert_m=draw(levels))
+        for i in range(draw(st.integers(0, 5)))
+    ]
+
+
+@settings(max_examples=60, deadline=None)
+@given(drawn=reaches(), points=nodes(), intensity=st.sampled_from([0.1, 30.0, 400.0]))
+def test_a_muddle_is_answered_in_words(drawn, points, intensity):
+    check = check_drains(drawn, points, Storm("any", intensity))
+    assert len(check.reaches) == len(drawn)
+    for reach in check.reaches:
+        figures = [
+            reach.gradient, reach.flow_m3s, reach.capacity_m3s, reach.velocity_ms, reach.depth_m,
+            reach.spare_share,
+        ]  # fmt: skip
+        assert all(figure is None or math.isfinite(figure) for figure in figures)
+        assert "nan" not in reach.verdict
+        if reach.state == "unknown":
+            assert reach.verdict.startswith(("cannot be told", "can carry"))
+        else:
+            assert (reach.flow_m3s <= reach.capacity_m3s) == (reach.state == "carries")
+        for working in check.workings(reach.key):
+            assert working.steps
+            assert all("nan" not in row["value"] for row in working.as_rows())
+        section = lay_out_long_section(
+            check, reach.key, levels_at=lambda where: np.full(len(where), 61.0)
+        )
+        assert section.stations[-1].chainage_m == 0
+    place = {key: index for index, key in enumerate(check.order)}
+    assert all(place[below] < place[above] for below, above in check.pairs_below_first())
+    assert all("nan" not in finding.words for finding in check.findings)
