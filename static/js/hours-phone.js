@@ -249,6 +249,7 @@ function showForm() {
   at("quantity-part").hidden = !draft.item;
   at("quantity-label").textContent = `${job?.doneWords ?? "Done"} ${draft.worked_on === today() ? "today" : "that day"}`;
   at("unit").textContent = job?.unit ?? "";
+  at("unit").classList.toggle("long", (job?.unit ?? "").length > 2);
   const last = at("as-last");
   last.hidden = !job?.last || draft.quantity === job.last;
   last.textContent = job?.last ? `as last time: ${number(job.last)} ${job.unit}` : "";

@@ -20,7 +20,9 @@ async function draw() {
   for (const place of document.querySelectorAll("[data-chart]")) {
     const width = Math.max(place.clientWidth - 8, READABLE_PX);
     const spec = { ...specs[place.dataset.chart], width, autosize: { type: "fit-x", contains: "padding" } };
-    await window.vegaEmbed(place, spec, { ast: true, actions: false, defaultStyle: false, renderer: "svg" });
+    await window.vegaEmbed(place, spec, {
+      ast: true, actions: false, defaultStyle: false, renderer: "svg", tooltip: { disableDefaultStyle: true },
+    });
     place.dataset.drawn = "yes";
   }
 }

@@ -20,6 +20,8 @@ class CurveValue:
 
 
 LINES = ("planned", "earned", "actual")
+ROOM = 0.88  # share of the width beyond which a name no longer fits after its line
+LONG_D = 550  # days from which every third month is named
 
 
 def s_curve_chart(
@@ -42,13 +44,20 @@ def s_curve_chart(
         if (value := getattr(point, line)) is not None
     ]
     ends = {value["line"]: value for value in values}
+    long = bool(points) and (points[-1].on - points[0].on).days > LONG_D
     colours = [palette.soft, palette.good, palette.accent]
     x: Spec = {
         "field": "on",
         "type": "temporal",
         "timeUnit": "utcyearmonthdate",
         "scale": {"type": "utc", "nice": False},
-        "axis": {"title": None, "format": "%b %y", "labelFont": MONO, "labelOverlap": True},
+        "axis": {
+            "title": None,
+            "format": "%b %y",
+            "tickCount": {"interval": "month", "step": 3 if long else 1},
+            "labelFont": MONO,
+            "labelOverlap": True,
+        },
     }
     y: Spec = {
         "field": "value",
@@ -82,24 +91,20 @@ def s_curve_chart(
                 "tooltip": tips,
             },
         },
-        {
-            "data": {"values": _apart(list(ends.values()))},
-            "mark": {
-                "type": "text",
-                "align": "right",
-                "dx": -4,
-                "font": SANS,
-                "fontSize": 12,
-                "fontWeight": 600,
-            },
-            "encoding": {
-                "x": x,
-                "y": y,
-                "yOffset": {"field": "shift", "type": "quantitative", "scale": None},
-                "text": {"field": "line"},
-                "color": colour,
-            },
-        },
+        *(
+            {
+                "data": {"values": [end]},
+                "mark": {
+                    "type": "text",
+                    "font": SANS,
+                    "fontSize": 12,
+                    "fontWeight": 600,
+                    **_beside(end, ends, points),
+                },
+                "encoding": {"x": x, "y": y, "text": {"field": "line"}, "color": colour},
+            }
+            for end in ends.values()
+        ),
         {
             "data": {"values": [{"on": today.isoformat()}]},
             "mark": {"type": "rule", "color": palette.accent, "strokeWidth": 1.5},
@@ -118,8 +123,14 @@ def s_curve_chart(
     }
 
 
-def _apart(ends: Sequence[Spec]) -> list[Spec]:
-    """Names above their line's end, but below it for the lower of earned and actual."""
-    told = {end["line"]: end["value"] for end in ends}
-    low = min(("earned", "actual"), key=lambda line: told.get(line, 0.0))
-    return [{**end, "shift": 12 if end["line"] == low else -10} for end in ends]
+def _beside(end: Spec, ends: dict[str, Spec], points: Sequence[CurveValue]) -> Spec:
+    """Where a line's name stands: after its end where there is room, clear of the others."""
+    first, last = points[0].on, points[-1].on
+    gone = (dt.date.fromisoformat(end["on"]) - first).days
+    has_room = gone < ROOM * (last - first).days
+    place: Spec = {"align": "left", "dx": 6} if has_room else {"align": "right", "dx": -4}
+    if end["line"] == "planned":
+        return {**place, "dy": 14}
+    other = ends["actual" if end["line"] == "earned" else "earned"]
+    is_lower = (end["value"], end["line"]) < (other["value"], other["line"])
+    return {**place, "dy": 8 if is_lower else -8}

@@ -333,7 +333,8 @@ def earned_value(programme: Programme, on: date) -> ProgrammeValue:
     assert now.ev_money is not None and now.ac_money is not None
     last = max([programme.ends_on, *(one.finish for one in dates.values())])
     ends = _month_ends(programme.starts_on, last)
-    curve = [point(day, past=day <= on) for day in ends]
+    eve = programme.starts_on - timedelta(days=1)
+    curve = [point(day, past=day <= on) for day in (eve, *ends)]
     if programme.starts_on <= on <= last and on not in ends:
         curve = sorted([*curve, now], key=lambda one: one.on)
     sign = programme.club.currency_sign.strip()
