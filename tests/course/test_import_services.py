@@ -315,7 +315,7 @@ def test_ground_as_a_job_is_made_once_however_often_it_is_begun(cast: Cast) -> N
     assert model.uuid == run.uuid
     assert model.made_by == cast.manager
     assert list(model.surveys.all()) == [survey]
-    services.build_ground(club=cast.club, surveys=[survey], by=cast.manager, uuid=run.uuid)
+    services.build_ground(club=cast.club, surveys=[survey], by=None, uuid=run.uuid)
     assert GroundModel.objects.count() == 1
     assert "441 levels" in run.outcome["words"]
 
@@ -351,3 +351,9 @@ def test_what_is_on_the_course_already_is_not_brought_in_twice(cast: Cast, tmp_p
     seen = services.preview(begin_file(cast, path))
     assert seen.count == 1
     assert [r.reason for r in seen.refusals] == ["is on the course already, as ditch"]
+
+
+def test_what_the_machine_does_by_itself_has_no_name(cast: Cast) -> None:
+    survey = services.accept_import(draft=begin(cast, table(), by=None), by=None)
+    model = services.build_ground(club=cast.club, surveys=[survey], by=None)
+    assert (survey.imported_by, model.made_by) == (None, None)

@@ -142,7 +142,9 @@ class Survey(ClubRecord):
         default=dict, blank=True, help_text="What the reader told: notices, refused rows."
     )
     imported_at = models.DateTimeField(default=timezone.now)
-    imported_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+    imported_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         ordering = ["-surveyed_on", "-id"]
@@ -168,7 +170,9 @@ class ImportDraft(ClubRecord):
     stored_as = models.CharField(max_length=255, help_text="Path below MEDIA_ROOT.")
     options = models.JSONField(default=dict, blank=True)
     uploaded_at = models.DateTimeField(default=timezone.now)
-    uploaded_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+    uploaded_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         ordering = ["-uploaded_at"]
@@ -203,7 +207,9 @@ class GroundModel(ClubRecord):
     method = models.CharField(max_length=10, choices=Method.choices)
     surveys = models.ManyToManyField(Survey, related_name="ground_models")
     made_at = models.DateTimeField(default=timezone.now)
-    made_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+    made_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     data = models.BinaryField(editable=True, help_text="calc.ground's own compressed archive.")
     count = models.PositiveIntegerField(default=0)
     lowest_m = models.FloatField(null=True)

@@ -51,7 +51,7 @@ class Migration(migrations.Migration):
                 ('options', models.JSONField(blank=True, default=dict)),
                 ('uploaded_at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('club', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='clubs.club')),
-                ('uploaded_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('uploaded_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
                 'ordering': ['-uploaded_at'],
@@ -85,7 +85,7 @@ class Migration(migrations.Migration):
                 ('reading', models.JSONField(blank=True, default=dict, help_text='What the reader told: notices, refused rows.')),
                 ('imported_at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('club', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='clubs.club')),
-                ('imported_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('imported_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
                 'ordering': ['-surveyed_on', '-id'],
@@ -107,7 +107,7 @@ class Migration(migrations.Migration):
                 ('shading', models.BinaryField(blank=True, editable=True, help_text='PNG in WGS84.', null=True)),
                 ('shading_bounds', models.JSONField(blank=True, default=list, help_text='[[south, west], [north, east]]')),
                 ('club', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='clubs.club')),
-                ('made_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('made_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('surveys', models.ManyToManyField(related_name='ground_models', to='course.survey')),
             ],
             options={
