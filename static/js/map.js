@@ -12,10 +12,10 @@ const given = JSON.parse(document.getElementById('map-given').textContent);
 const byId = (id) => document.getElementById(id);
 const at = (address, id) => address.replace(given.no_row, id);
 
-const map = L.map('map', { attributionControl: false, zoomControl: false, zoomSnap: 0.25, minZoom: 3, maxZoom: 22, keyboardPanDelta: 60 });
+const map = L.map('map', { attributionControl: false, zoomControl: false, zoomSnap: 0.1, zoomDelta: 0.5, minZoom: 3, maxZoom: 22, keyboardPanDelta: 60 });
 L.control.zoom({ position: 'topright' }).addTo(map);
 L.control.scale({ position: 'bottomright', imperial: false, maxWidth: 140 }).addTo(map);
-map.fitBounds(given.extent, { paddingTopLeft: window.innerWidth > 900 ? [40, 30] : [8, 8], paddingBottomRight: window.innerWidth > 900 ? [40, 100] : [8, 84] });
+map.fitBounds(given.extent, { paddingTopLeft: window.innerWidth > 900 ? [216, 20] : [8, 8], paddingBottomRight: window.innerWidth > 900 ? [56, 96] : [44, 84] });
 
 const grid = new Grid(given.fit);
 const features = new Features(map, given, grid, chosenOnMap);

@@ -35,8 +35,11 @@ ADDED = {
     "states_on": "planning:feature-states",
     "reaches": "drainage:map-words",
 }
-FRAGMENTS = {"works": "works:feature-panel", "drainage": "drainage:feature-panel"}
-FRAGMENT_PERMISSIONS = {"works": "works.read", "drainage": "drainage.read"}
+FRAGMENTS = {
+    "works": ("works:feature-panel", "works.read"),
+    "hours": ("hours:feature-panel", "progress.read"),
+    "drainage": ("drainage:feature-panel", "drainage.read"),
+}
 
 
 def _address(name: str, *args: Any) -> str:
@@ -66,8 +69,8 @@ def map_page(request: ClubRequest) -> HttpResponse:
         "page": reverse("course:feature", args=[slug, NO_ROW]),
         "fragments": {
             name: _address(route, slug, NO_ROW)
-            for name, route in FRAGMENTS.items()
-            if request.may(FRAGMENT_PERMISSIONS[name])
+            for name, (route, permission) in FRAGMENTS.items()
+            if request.may(permission)
         },
         **{name: _address(route, slug) for name, route in ADDED.items()},
         "extent": extent or queries.grid_extent_of(club),

@@ -32,6 +32,7 @@ export class Features {
       map.getPane(name).style.pointerEvents = 'none';
       if (name !== 'numbers') this.renderers[name] = L.svg({ pane: name, padding: 0.4 });
     }
+    map.on('zoomend', () => this.scaleMarks());
     this.numbers = L.layerGroup().addTo(map);
     this.haloLayer = null;
   }
@@ -75,7 +76,7 @@ export class Features {
       const crown = { ...options, pane: 'grounds', renderer: this.renderers.grounds, radius: (width || TREE_CROWN_M) / 2, snapIgnore: true };
       return L.circle(latlngs[0], crown);
     }
-    const marked = { ...options, radius: SIZES[kind] || 6, sign: kind };
+    const marked = { ...options, radius: (SIZES[kind] || 6) * this.shrink(), sign: kind };
     return kind === 'chamber' ? L.circleMarker(latlngs[0], marked) : new Mark(latlngs[0], marked);
   }
 
@@ -87,7 +88,7 @@ export class Features {
     this.all.set(one.id, entry);
     layer.featureId = one.id;
     layer.on('click', (event) => this.onChoose(one.id, event));
-    if (!NO_TOOLTIP.has(one.properties.kind)) layer.bindTooltip(() => this.told(one), { sticky: true, className: 'told', direction: 'top', offset: [0, -8] });
+    if (!NO_TOOLTIP.has(one.properties.kind)) layer.bindTooltip(() => this.told(one), { sticky: true, opacity: 1, className: 'told', direction: 'top', offset: [0, -8] });
     layer.on('add', () => this.show(entry));
     layer.addTo(this.map);
     if (one.properties.kind === 'boundary' || one.properties.kind === 'wood') layer.bringToBack();
@@ -121,22 +122,40 @@ export class Features {
 
   load(collection) {
     for (const one of collection.features) this.put(one);
+    this.scaleMarks();
     this.placeNumbers();
   }
 
   halo(id) {
     if (this.haloLayer) this.haloLayer.remove();
-    this.haloLayer = null;
+    if (this.callout) this.callout.remove();
+    this.haloLayer = this.callout = null;
     const entry = this.all.get(id);
     if (!entry) return;
+    const { one } = entry;
     const options = { pane: 'halo', renderer: this.renderers.halo, className: 'halo', interactive: false, pmIgnore: true, snapIgnore: true };
-    const latlngs = this.latlngs(entry.one);
-    this.haloLayer = entry.one.geometry.type === 'Point' ? L.circleMarker(latlngs[0], { ...options, radius: 10 })
-      : entry.one.geometry.type === 'Polygon' ? L.polygon(latlngs, options) : L.polyline(latlngs, options);
+    const latlngs = this.latlngs(one);
+    this.haloLayer = one.geometry.type === 'Point' ? L.circleMarker(latlngs[0], { ...options, radius: 10 })
+      : one.geometry.type === 'Polygon' ? L.polygon(latlngs, options) : L.polyline(latlngs, options);
     this.haloLayer.addTo(this.map);
+    const middle = latlngs[Math.floor(latlngs.length / 2)], before = latlngs[Math.max(Math.floor(latlngs.length / 2) - 1, 0)];
+    const at = one.geometry.type === 'LineString' ? L.latLng((middle.lat + before.lat) / 2, (middle.lng + before.lng) / 2) : this.bounds(one).getCenter();
+    this.callout = L.tooltip({ permanent: true, direction: window.innerWidth > 900 ? 'right' : 'top', offset: window.innerWidth > 900 ? [12, 0] : [0, -10], opacity: 1, className: 'told callout', interactive: false })
+      .setLatLng(at).setContent(this.told(one)).addTo(this.map);
   }
 
   bounds(one) { return L.latLngBounds(this.latlngs(one)); }
+
+  // From afar a mark of full size would cover what it stands on.
+  shrink() { return Math.min(1, Math.max(0.5, (this.map.getZoom() - 13.5) / 2.75)); }
+
+  scaleMarks() {
+    const by = this.shrink();
+    this.map.getContainer().classList.toggle('from-afar', by < 0.8);
+    for (const { one, layer } of this.all.values()) {
+      if (one.geometry.type === 'Point' && one.properties.kind !== 'tree') layer.setRadius((SIZES[one.properties.kind] || 6) * by);
+    }
+  }
 
   // A hole's number stands over the tee farthest from its green, as on a card's plan.
   placeNumbers() {

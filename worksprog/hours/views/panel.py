@@ -30,12 +30,12 @@ def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
     ]
     if not found:
         raise Http404
-    used = sum(one.hours for one in found)
-    budget = sum(one.budget_h for one in found)
+    estimated = [one.estimate.labour_likely_h if one.estimate else 0.0 for one in found]
+    used, budget = sum(one.hours for one in found), sum(estimated)
     # What is still to be measured has no pace of its own: its estimate stands for it.
     forecast = sum(
-        one.forecast_h if one.forecast_h is not None else max(one.budget_h, one.hours)
-        for one in found
+        one.forecast_h if one.forecast_h is not None else max(hours, one.hours)
+        for one, hours in zip(found, estimated, strict=True)
     )
     full = max(used, budget, forecast)
     context = {
