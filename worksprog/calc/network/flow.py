@@ -12,6 +12,8 @@ from scipy.sparse.csgraph import connected_components
 
 from worksprog.calc.network.joining import Joined
 
+ROWS_AT_ONCE = 500  # keeps the unpacked bits of a large network to a few megabytes
+
 
 @dataclass(frozen=True)
 class Way:
@@ -106,10 +108,13 @@ def gather(way: Way, own: NDArray[np.float64]) -> NDArray[np.float64]:
     """
     total = np.full(own.shape, np.nan)
     if not way.divides:
-        total[list(way.falling_order)] = own[list(way.falling_order)]
-        for index in way.falling_order:
-            for other in way.below[index]:
-                total[other] += total[index]
+        columns = [column.tolist() for column in own.T]
+        for column in columns:
+            for index in way.falling_order:
+                for other in way.below[index]:
+                    column[other] += column[index]
+        order = list(way.falling_order)
+        total[order] = np.array(columns).T[order]
         return total
     count = len(own)
     sources: dict[int, int] = {}  # the reaches above each, as bits of one number
@@ -118,7 +123,10 @@ def gather(way: Way, own: NDArray[np.float64]) -> NDArray[np.float64]:
         for other in way.above[index]:
             bits |= sources[other]
         sources[index] = bits
-        packed = np.frombuffer(bits.to_bytes((count + 7) // 8, "little"), dtype=np.uint8)
-        held = np.unpackbits(packed, bitorder="little", count=count).astype(bool)
-        total[index] = own[held].sum(axis=0)
+    order = list(way.falling_order)
+    for at in range(0, len(order), ROWS_AT_ONCE):
+        some = order[at : at + ROWS_AT_ONCE]
+        packed = b"".join(sources[index].to_bytes((count + 7) // 8, "little") for index in some)
+        rows = np.frombuffer(packed, dtype=np.uint8).reshape(len(some), -1)
+        total[some] = np.unpackbits(rows, axis=1, bitorder="little", count=count) @ own
     return total

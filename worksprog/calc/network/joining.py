@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -104,6 +105,7 @@ def join_ends(reaches: Sequence[Reach], nodes: Sequence[Node], *, tolerance_m: f
     for index, label in enumerate(labels.tolist()):
         members[label].append(index)
 
+    where: list[Point] = [(x, y) for x, y in points.tolist()]
     junctions: list[Junction] = []
     moved: list[Moved] = []
     strung_out: list[int] = []
@@ -113,7 +115,7 @@ def join_ends(reaches: Sequence[Reach], nodes: Sequence[Node], *, tolerance_m: f
         into = tuple(index - count for index in here if count <= index < 2 * count)
         out_of = tuple(index for index in here if index < count)
         anchor = next((index for index in here if index >= 2 * count), here[0])
-        place = (float(points[anchor, 0]), float(points[anchor, 1]))
+        place = where[anchor]
         if at_nodes:
             name = " / ".join(node.name for node in at_nodes)
         else:
@@ -121,10 +123,10 @@ def join_ends(reaches: Sequence[Reach], nodes: Sequence[Node], *, tolerance_m: f
         junctions.append(Junction(name, place, into, out_of, tuple(at_nodes)))
         if len(here) == 1:
             continue
-        gaps = np.hypot(*(points[here] - points[anchor]).T)
-        if gaps.max() > tolerance_m:
+        gaps = [math.dist(where[index], place) for index in here]
+        if max(gaps) > tolerance_m:
             strung_out.append(label)
-        for index, gap in zip(here, gaps.tolist(), strict=True):
+        for index, gap in zip(here, gaps, strict=True):
             if index < 2 * count and gap > TOLD_FROM_M:
                 end: Literal["upstream", "downstream"] = (
                     "upstream" if index < count else "downstream"
@@ -173,14 +175,19 @@ def _along(
     ]
     if not loose or len(reaches) < 2:
         return [], []
-    lines = [shapely.LineString(reach.line) for reach in reaches]
-    places = shapely.points([junction.place for junction in loose])
+    lines: NDArray[np.object_] = np.asarray(
+        shapely.linestrings(
+            np.array([point for reach in reaches for point in reach.line]),
+            indices=np.repeat(np.arange(len(reaches)), [len(reach.line) for reach in reaches]),
+        )
+    )
+    places: NDArray[np.object_] = np.asarray(shapely.points([junction.place for junction in loose]))
     near = shapely.STRtree(lines).query(places, predicate="dwithin", distance=tolerance_m)
+    gaps = shapely.distance(places[near[0]], lines[near[1]])
     best: dict[int, tuple[float, int]] = {}
-    for which, other in near.T.tolist():
+    for which, other, gap in zip(*near.tolist(), gaps.tolist(), strict=True):
         if other in loose[which].into or other in loose[which].out_of:
             continue
-        gap = float(shapely.distance(places[which], lines[other]))
         best[which] = min(best.get(which, (gap, other)), (gap, other))
     enters: list[Along] = []
     leaves: list[Along] = []
