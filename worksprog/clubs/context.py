@@ -19,6 +19,7 @@ SHEETS = (
     ("Drainage", "drainage:network", "drainage.read"),
     ("Programme", "planning:plan", "planning.read"),
     ("Estimates", "works:programme", "works.read"),
+    ("Hours", "hours:week", "hours.approve"),
     ("Hours", "hours:home", "hours.log"),
     ("Progress", "hours:progress", "progress.read"),
     ("Reports", "reports:list", "reports.read"),
@@ -50,7 +51,7 @@ def sheet(request: HttpRequest) -> dict[str, Any]:
     role = request.membership.role  # type: ignore[attr-defined]
     links, path = [], request.path
     for words, route, permission in SHEETS:
-        if not may(role, permission):
+        if not may(role, permission) or any(link["words"] == words for link in links):
             continue
         try:
             url = reverse(route, args=[club.slug])
