@@ -181,3 +181,39 @@ def test_gaps_in_the_book_are_named():
     ):
         with pytest.raises(ValueError, match=words):
             build_up(RECIPES["seeding"], measures={"area_m2": 10}, parameters={}, book=book)
+
+
+def test_a_contractors_hours_are_priced_and_take_none_of_the_crews():
+    full = book_for("seeding")
+    contractor = replace(CREW, code="labour-contractor", amount=MoneyRange.exactly(Decimal(40)))
+    book = Book({**full.prices, "labour-contractor": contractor}, full.rates)
+    given = {"measures": {"area_m2": 1000.0}, "parameters": {}, "book": book}
+    own = build_up(RECIPES["seeding"], **given)
+    let = build_up(RECIPES["seeding"], **given, by_contractor=True)
+    assert let.labour_h == ThreePoint.exactly(0)
+    assert let.by_category[Category.LABOUR] == MoneyRange.nothing()
+    assert let.by_category[Category.CONTRACTOR].likely == Decimal("24000.00")  # 600 h at 40
+    assert let.by_category[Category.MATERIAL] == own.by_category[Category.MATERIAL]
+
+
+def test_the_working_says_where_each_figure_came_from():
+    estimate = build_up(
+        RECIPES["carrier_pipe"],
+        measures={"length_m": 250.0},
+        parameters={"pipe_mm": 225.0},
+        book=replace_pipe(book_for("carrier_pipe"), "225"),
+        told={"length_m": "measured: sum of 2 features"},
+    )
+    sources = {step.meaning: step.source for step in estimate.given}
+    assert sources["length along the line"] == "measured: sum of 2 features"
+    assert sources["pipe, nominal bore"] == "entered"
+    assert sources["mean depth from ground to invert"] == "assumed"
+    assert sources["loose m³ for one m³ in the bank"] == "assumed, 1.3 to 1.43"
+
+
+def replace_pipe(book: Book, bore: str) -> Book:
+    """The same book with the usual pipe's price under another bore."""
+    code = f"pipe-twinwall-{bore}"
+    return Book(
+        {**book.prices, code: replace(book.prices["pipe-twinwall-300"], code=code)}, book.rates
+    )

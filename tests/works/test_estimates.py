@@ -4,23 +4,29 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
+from math import sin
 
+import numpy as np
 import pytest
 from django.core.exceptions import ValidationError
 from shapely.geometry import LineString, Polygon
 
 from tests.works.conftest import draw, move
 from worksprog.calc.build_up import RECIPES, MoneyRange
+from worksprog.calc.earthworks import ditch_volume, trapezoid_area_m2
 from worksprog.calc.ranges import ThreePoint
 from worksprog.clubs.models import Change
 from worksprog.course.models import Kind
+from worksprog.drainage.models import DrainReach
 from worksprog.works import queries
+from worksprog.works.bridge import SAMPLES, measure
 from worksprog.works.models import EstimateLine, Price, WorkKind
 from worksprog.works.services import (
     LineFigures,
     add_line,
     approve_project,
     build_estimate,
+    build_estimates,
     create_item,
     edit_line,
     measure_item,
@@ -241,3 +247,72 @@ def test_a_new_price_waits_until_the_estimate_is_built_again(works, cast):
     assert [line.step for line in queries.repriced_lines(lines)] == ["stone"]
     again = build_estimate(item=works.carrier, by=cast.manager)
     assert again.money_likely > before
+
+
+def test_an_uneven_ditch_is_given_the_even_change_of_the_same_volume(works, cast):
+    """Against the volume summed section by section along the line."""
+
+    class Rolling:
+        def levels_at(self, x, y):
+            return np.array([41.0 + 0.3 * sin((b - 300000) / 9) for b in y])
+
+    ditch = draw(cast, Kind.DITCH, LineString([(400000, 300000), (400000, 300120)]), ref="D1")
+    reach = DrainReach(
+        feature=ditch,
+        upstream_invert_m=40.2,
+        downstream_invert_m=39.7,
+        bottom_width_m=0.6,
+        side_slope=1.5,
+    )
+    told = measure(WorkKind.DITCH_DUG, [ditch], reaches={ditch.pk: reach}, ground=Rolling())
+    share = np.linspace(0, 1, SAMPLES)
+    depths = 41.0 + 0.3 * np.sin(share * 120 / 9) - (40.2 - 0.5 * share)
+    by_sections = 120 * np.mean(
+        [trapezoid_area_m2(bottom_m=0.6, side_slope=1.5, depth_m=depth) for depth in depths]
+    )
+    half = told.measures["depth_change_m"] / 2
+    mean = told.measures["mean_depth_m"]
+    volume = ditch_volume(
+        length_m=120,
+        bottom_m=told.parameters["bottom_m"],
+        side_slope=told.parameters["side_slope"],
+        depth_start_m=mean - half,
+        depth_end_m=mean + half,
+    )
+    assert volume.dig_m3 == pytest.approx(by_sections, rel=1e-9)
+
+
+def test_ground_that_is_hardly_known_does_not_tell_the_depth(works, cast):
+
+    class HardlyKnown:
+        def levels_at(self, x, y):
+            return np.array([41.0 if b < 300050 else np.nan for b in y])
+
+    reach = works.pipe.reach
+    told = measure(
+        WorkKind.CARRIER_PIPE, [works.pipe], reaches={works.pipe.pk: reach}, ground=HardlyKnown()
+    )
+    assert "mean_depth_m" not in told.measures
+
+
+def test_woods_are_thinned_by_area_and_trees_by_count(works, cast):
+    wood = draw(
+        cast, Kind.WOOD, Polygon([(0, 0), (100, 0), (100, 50), (0, 50)]), ref="W1", stems=900
+    )
+    item = create_item(
+        phase=works.phase, kind="tree_thinning", name="Thin", features=[wood], by=cast.manager
+    )
+    estimate = build_estimate(item=item, by=cast.manager)
+    assert estimate.quantity == pytest.approx(60)  # half a hectare at 120 a hectare
+
+
+def test_all_of_a_programme_at_once_keeps_what_is_approved(works, cast):
+
+    first = build_estimate(item=works.carrier, by=cast.manager)
+    approve_project(project=works.project, amount=Decimal(1), approved_on=date(2026, 6, 1), by=None)
+    create_item(phase=works.phase, kind="turfing", name="Turf", by=cast.manager)
+    done = build_estimates(programme=works.programme, by=cast.manager)
+    assert (done.built, done.left_approved) == (1, 1)
+    assert [item.name for item, _ in done.not_built] == ["Turf"]
+    first.refresh_from_db()
+    assert first.is_live and first.revision == 1

@@ -56,8 +56,8 @@ def price_line(
     shown = (
         *steps,
         Step("p", "price of one unit", float(unit_price.likely), f"per {unit}", "", price_source),
-        Step("£", "amount, likely", f"{amount.likely:,}", "", "quantity × price, to the penny"),
-        Step("£", "amount, low and high", f"{amount.low:,} to {amount.high:,}"),
+        Step("A", "amount, likely", f"{amount.likely:,}", "", "quantity × price, to the penny"),
+        Step("", "amount, low to high", f"{amount.low:,} to {amount.high:,}"),
     )
     return Line(
         key=key,
