@@ -187,9 +187,9 @@ def test_a_contractors_hours_are_priced_and_take_none_of_the_crews():
     full = book_for("seeding")
     contractor = replace(CREW, code="labour-contractor", amount=MoneyRange.exactly(Decimal(40)))
     book = Book({**full.prices, "labour-contractor": contractor}, full.rates)
-    given = {"measures": {"area_m2": 1000.0}, "parameters": {}, "book": book}
-    own = build_up(RECIPES["seeding"], **given)
-    let = build_up(RECIPES["seeding"], **given, by_contractor=True)
+    recipe, measures = RECIPES["seeding"], {"area_m2": 1000.0}
+    own = build_up(recipe, measures=measures, parameters={}, book=book)
+    let = build_up(recipe, measures=measures, parameters={}, book=book, by_contractor=True)
     assert let.labour_h == ThreePoint.exactly(0)
     assert let.by_category[Category.LABOUR] == MoneyRange.nothing()
     assert let.by_category[Category.CONTRACTOR].likely == Decimal("24000.00")  # 600 h at 40

@@ -17,7 +17,7 @@ HEAD = "what,category,code,name,unit,low,likely,high,source\n"
 
 def test_starting_book_is_not_confirmed_and_leaves_what_is_there(works, cast):
     assert Price.objects.filter(club=cast.club, is_confirmed=True).count() == 0
-    source = Price.objects.filter(club=cast.club).first().source
+    source = Price.objects.filter(club=cast.club)[0].source
     assert source == "starting figure, not confirmed; replace by your own quotes"
     assert load_default_price_book(club=cast.club, by=cast.manager) == 0
     Price.objects.filter(club=cast.club, code="turf-tee").delete()
@@ -27,17 +27,18 @@ def test_starting_book_is_not_confirmed_and_leaves_what_is_there(works, cast):
 def test_the_demonstration_club_is_told_that_prices_are_invented(cast):
     cast.club.is_demo = True
     load_default_price_book(club=cast.club, by=cast.manager)
-    source = Price.objects.filter(club=cast.club).first().source
+    source = Price.objects.filter(club=cast.club)[0].source
     assert source == "invented for the demonstration club; replace by your own quotes"
 
 
 def test_round_trip(works, cast):
     prices = list(Price.objects.filter(club=cast.club))
     rates = list(OutputRate.objects.filter(club=cast.club))
+    entries: list[Price | OutputRate] = [*prices, *rates]
     back = read_price_file(write_price_file(prices, rates))
     assert back.refusals == ()
     assert {(r.code, r.low, r.likely, r.high) for r in back.rows} == {
-        (r.code, r.low, r.likely, r.high) for r in (*prices, *rates)
+        (r.code, r.low, r.likely, r.high) for r in entries
     }
 
 

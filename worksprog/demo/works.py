@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 
 from worksprog.clubs.models import Club, User
@@ -34,6 +34,7 @@ from worksprog.works.services import (
 )
 
 AGREED_ON = date(2026, 6, 11)
+ESTIMATED_AT = datetime(2026, 6, 1, 9, 0, tzinfo=UTC)
 CREW_WEEK_H = 240.0  # six people, five days of eight hours
 STEPS_TO = {
     ItemState.ON_SITE: (ItemState.ON_SITE,),
@@ -108,7 +109,7 @@ def make_programme(club: Club, by: User) -> tuple[Programme, dict[str, Item]]:
     for job in all_jobs():
         for before in job.after:
             link_items(first=items[before], then=items[job.name], by=by)
-        build_estimate(item=items[job.name], by=by)
+        build_estimate(item=items[job.name], by=by, made_at=ESTIMATED_AT)
     for scheme in SCHEMES:
         if scheme.approved_on is not None:
             project = programme.projects.get(code=scheme.code)
