@@ -139,7 +139,7 @@ def correct(request: ClubRequest, uuid: UUID) -> HttpResponse:
 def _plain(value: object) -> str:
     """A spreadsheet takes a text that begins like this for a formula; an apostrophe stops it."""
     text = str(value)
-    return f"'{text}" if text[:1] in "=+-@\t\r" else text
+    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
 
 @require_safe
