@@ -23,7 +23,7 @@ function forNarrow(spec) {
     .map((layer) => {
       const y = layer.encoding.y;
       if (!y?.axis) return layer;
-      const axis = { ...y.axis, labelAlign: "left", labelPadding: -4, labelOffset: -12, labelLimit: 300 };
+      const axis = { ...y.axis, labelAlign: "left", labelPadding: -4, labelOffset: -12, labelLimit: 300, zindex: 1 };
       return { ...layer, encoding: { ...layer.encoding, y: { ...y, axis } } };
     });
   return { ...spec, height: { step: 40 }, layer: layers };

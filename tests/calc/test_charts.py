@@ -56,6 +56,12 @@ def test_the_winters_are_drawn_with_every_job_and_its_words():
     assert "winter 26/27" in svg and "winter 27/28" in svg
 
 
+def test_each_bar_is_said_for_those_who_do_not_see_it():
+    svg = drawn(winters())
+    assert 'aria-label="Laterals, proposed, 1 Oct 2027 to 19 Nov 2027, waits for Carrier"' in svg
+    assert svg.count('aria-roledescription="tick"') == 0
+
+
 def test_each_state_has_a_mark_of_its_own():
     svg = drawn(winters())
     proposed = re.findall(r"<path[^>]*stroke-dasharray=\"4,2\"[^>]*>", svg)

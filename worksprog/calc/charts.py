@@ -139,6 +139,7 @@ def winters_chart(
         {"field": "play", "title": "in play"},
         {"field": "note", "title": "note"},
     ]
+    said = {"field": "said"}
     bar: Spec = {"type": "bar", "height": BAR_PX, "tooltip": True}
     span: Spec = {"x": {**from_, "axis": x_axis}, "x2": {"field": "to"}, "y": y}
 
@@ -153,18 +154,20 @@ def winters_chart(
     layers = [
         layer(
             rows.closed,
-            {"type": "bar", "height": ROW_PX - 1, "fill": palette.hairline, "stroke": None},
+            {"type": "bar", "height": ROW_PX - 1, "fill": palette.hairline, "aria": False},
         ),
         layer(
             rows.growing,
             {**bar, "fill": palette.sheet, "stroke": palette.good, "strokeWidth": 1},
             tooltip=tips,
+            description=said,
         ),
         layer(
             rows.of("proposed"),
             {**bar, "fill": palette.sheet, "strokeDash": [4, 2], "strokeWidth": 1.5},
             stroke=pen,
             tooltip=tips,
+            description=said,
         ),
         layer(
             rows.of("on_site"),
@@ -172,28 +175,37 @@ def winters_chart(
             fill=pen,
             stroke=pen,
             tooltip=tips,
+            description=said,
         ),
         layer(
             rows.of("done"),
             {**bar, "fill": palette.rule, "stroke": palette.ink, "strokeWidth": 1},
             tooltip=tips,
+            description=said,
         ),
         layer(
             rows.of("growing_in"),
             {**bar, "fill": palette.sheet, "stroke": palette.good, "strokeWidth": 1.5},
             tooltip=tips,
+            description=said,
         ),
         layer(
             rows.headings,
-            {"type": "bar", "height": 4, "fill": palette.ink},
+            {"type": "bar", "height": 4, "fill": palette.ink, "aria": False},
         ),
         layer(
             rows.baselines,
-            {"type": "bar", "height": 2, "yOffset": 10, "fill": palette.soft},
+            {"type": "bar", "height": 2, "yOffset": 10, "fill": palette.soft, "aria": False},
         ),
         {
             "data": {"values": rows.hatches},
-            "mark": {"type": "tick", "height": BAR_PX, "thickness": 1.5, "color": palette.good},
+            "mark": {
+                "type": "tick",
+                "height": BAR_PX,
+                "thickness": 1.5,
+                "color": palette.good,
+                "aria": False,
+            },
             "encoding": {"x": from_, "y": y},
         },
         _notes(rows.notes, from_, y, palette, align="left", away_px=6),
@@ -230,7 +242,7 @@ def winters_chart(
     # are taken for a conflict.
     edges = {
         "data": {"values": [{"from": _day(first)}, {"from": _day(last)}]},
-        "mark": {"type": "rule", "color": palette.ink},
+        "mark": {"type": "rule", "color": palette.ink, "aria": False},
         "encoding": {
             "x": {**from_, "scale": {**from_["scale"], "domain": [_day(first), _day(last)]}}
         },
@@ -440,6 +452,7 @@ def _notes(
             "font": SANS,
             "fontSize": 11,
             "fill": palette.soft,
+            "aria": False,
         },
         "encoding": {"x": x, "y": y, "text": {"field": "note"}},
     }
@@ -508,6 +521,9 @@ class _Rows:
             "play": _words(bar.in_play or bar.finish),
             "note": bar.note,
         }
+        tip["said"] = ", ".join(
+            str(tip[name]) for name in ("label", "words", "dates", "note") if tip[name]
+        )
         if cut is not None:
             self.work.append({**cut, **tip})
             if bar.state == "growing_in":

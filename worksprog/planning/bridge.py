@@ -11,7 +11,14 @@ from typing import Any
 import networkx as nx
 
 from worksprog.calc import workdays
-from worksprog.calc.critical_path import DatedActivity, DatedPath, Link, LinkKind, dated_path
+from worksprog.calc.critical_path import (
+    DatedActivity,
+    DatedPath,
+    Key,
+    Link,
+    LinkKind,
+    dated_path,
+)
 from worksprog.calc.fit import Fitted, Job, Placed, fit, network_priority
 from worksprog.clubs.models import Club
 from worksprog.planning.models import (
@@ -210,9 +217,9 @@ def implied_between(
     for below, above in pairs:
         upstream.setdefault(below, []).append(above)
     found: dict[tuple[int, int], None] = {}
-    for feature, lower in on_feature.items():
-        seen = {feature}
-        ahead = list(upstream.get(feature, ()))
+    for reach, lower in on_feature.items():
+        seen = {reach}
+        ahead = list(upstream.get(reach, ()))
         while ahead:
             above = ahead.pop(0)
             if above in seen:
@@ -243,9 +250,10 @@ def propose(facts: Facts, hours: Mapping[int, float] | None = None) -> Proposal:
     masks = {kind: calendar.window_days(facts.year.windows.get(kind, [])) for kind in kinds}
     kind_names = {kind: WorkKind(kind).label for kind in kinds}
 
+    ordered = _in_order(facts)
     jobs = [
         _job(one, changed.get(one.item.pk, one.left_h), rank, calendar, facts)
-        for rank, one in enumerate(_in_order(facts))
+        for rank, one in enumerate(ordered)
     ]
     day_hours = crew.left_day_h.copy()
     day_hours[: calendar.index(facts.today)] = 0.0
@@ -259,14 +267,18 @@ def propose(facts: Facts, hours: Mapping[int, float] | None = None) -> Proposal:
     )
     refused = {one.key: one.reason for one in fitted.not_placed}
     path = _earliest(jobs, links, fitted, calendar, masks)
-    by_key = {one.item.pk: one for one in facts.items}
     dated = [
         _dated(
-            by_key[job.key], job, fitted.placed.get(job.key),
-            path, refused.get(job.key, ""), calendar, facts,
+            one,
+            job,
+            fitted.placed.get(job.key),
+            path,
+            refused.get(job.key, ""),
+            calendar,
+            facts,
         )
-        for job in jobs
-    ]  # fmt: skip
+        for one, job in zip(ordered, jobs, strict=True)
+    ]
     return Proposal(dated=dated, weeks=_weeks(dated, calendar, crew, facts), notes=notes)
 
 
@@ -302,7 +314,8 @@ def _links(facts: Facts, names: Mapping[int, str]) -> tuple[list[Link], list[str
     ]
     between = {(link.before, link.after) for link in facts.links}
     wanted = [pair for pair in facts.implied if pair not in between and pair[1] not in begun]
-    graph: nx.DiGraph[int] = nx.DiGraph([(link.before, link.after) for link in drawn])
+    graph: nx.DiGraph[Key] = nx.DiGraph()
+    graph.add_edges_from((link.before, link.after) for link in drawn)
     graph.add_edges_from(wanted)
     ring_of = {
         key: number
