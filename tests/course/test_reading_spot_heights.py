@@ -113,7 +113,7 @@ def test_duplicates_are_told_and_the_first_one_kept() -> None:
         "same place as line 1, the same level; first one kept",
         "same place as line 1, levels 0.350 m apart; first one kept",
     ]
-    assert any("2 points stand twice" in notice for notice in got.notices)
+    assert any("2 places told more than once" in notice for notice in got.notices)
 
 
 def test_swapped_axes_are_recognised_and_exchanged_only_when_asked() -> None:

@@ -267,7 +267,7 @@ def read_spot_heights(
     if swap_axes:
         notices.append("Easting and northing were exchanged on reading, as asked.")
     if twice:
-        notices.append(f"{many(len(twice), 'point')} stand twice; each place is kept once.")
+        notices.append(f"{many(len(twice), 'place')} told more than once; each is kept once.")
     return SpotHeights(
         xyz=np.round(xyz[keep], 4),
         codes=tuple(code for code, kept in zip(codes, keep, strict=True) if kept),
