@@ -165,12 +165,12 @@ def _figures() -> dict[str, Any]:
         "charts_note": "Thin line below a bar: the baseline.",
         "section": _section(),
         "done": [
-            {"name": "Carrier, lower part", "project": "P1 Brook carrier drain", "hours": "86.5",
+            {"name": "Carrier, lower part", "project": "P1", "hours": "86.5",
              "quantity": "80.0 m", "share": "100 %", "words": "finished on 20 November 2026"},
         ],
         "done_note": "",
         "next": [
-            {"name": "Carrier, upper part", "project": "P1 Brook carrier drain",
+            {"name": "Carrier, upper part", "project": "P1",
              "start": "1 Dec 26", "finish": "20 Jan 27", "hours": 140.0,
              "words": "waits for Carrier, lower part"},
         ],

@@ -4,21 +4,34 @@ from __future__ import annotations
 
 import math
 import re
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 
 from tests.reports.samples import sample_figures
 from worksprog.reports.drawing.chart import programme_spec
-from worksprog.reports.drawing.map_figure import coordinates_of, draw_map, round_scale
+from worksprog.reports.drawing.map_figure import MapFigure, coordinates_of, draw_map, round_scale
 
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def _map(place=None):
-    return draw_map(
+def _map(place: Any = None) -> MapFigure:
+    figure = draw_map(
         place or sample_figures()["map"], width_mm=172, height_mm=200, on_words="24 November 2026"
     )
+    assert figure is not None
+    return figure
+
+
+def _said(one: ElementTree.Element, name: str) -> str:
+    value = one.get(name)
+    assert value is not None
+    return value
+
+
+def _figure(one: ElementTree.Element, name: str) -> float:
+    return float(_said(one, name))
 
 
 @pytest.mark.parametrize(
@@ -35,7 +48,7 @@ def test_a_metre_is_drawn_at_the_scale() -> None:
     figure = _map()
     root = ElementTree.fromstring(figure.svg)  # noqa: S314
     lines = [
-        [tuple(map(float, point.split(","))) for point in line.get("points").split()]
+        [tuple(map(float, point.split(","))) for point in _said(line, "points").split()]
         for line in root.iter(f"{SVG}polyline")
     ]
     # The works from (400, 400) to (420, 200) and on to (400, 30), in metres.
@@ -47,11 +60,13 @@ def test_a_metre_is_drawn_at_the_scale() -> None:
 
 def test_the_scale_bar_is_as_long_as_it_says() -> None:
     figure = _map()
-    said = int(re.search(r">(\d+) m</text>", figure.svg)[1])
+    found = re.search(r">(\d+) m</text>", figure.svg)
+    assert found
+    said = int(found[1])
     root = ElementTree.fromstring(figure.svg)  # noqa: S314
     blocks = [r for r in root.iter(f"{SVG}rect") if r.get("height") == "1.3"]
     assert len(blocks) == 4
-    drawn = sum(float(block.get("width")) for block in blocks)
+    drawn = sum(_figure(block, "width") for block in blocks)
     assert drawn == pytest.approx(said * 1000 / figure.scale, abs=0.05)
 
 
@@ -69,11 +84,11 @@ def test_states_of_works_differ_without_colour() -> None:
 
 def test_everything_lies_within_the_sheet() -> None:
     root = ElementTree.fromstring(_map().svg)  # noqa: S314
-    width, height = map(float, root.get("viewBox").split()[2:])
+    width, height = map(float, _said(root, "viewBox").split()[2:])
     for text in root.iter(f"{SVG}text"):
         if "transform" not in text.attrib and text.get("x"):
-            assert 0 <= float(text.get("x")) <= width
-            assert float(text.get("y")) <= height
+            assert 0 <= _figure(text, "x") <= width
+            assert _figure(text, "y") <= height
 
 
 def test_labels_do_not_lie_on_each_other() -> None:
@@ -83,7 +98,7 @@ def test_labels_do_not_lie_on_each_other() -> None:
     ]
     root = ElementTree.fromstring(_map(place).svg)  # noqa: S314
     boxes = [
-        tuple(float(r.get(k)) for k in ("x", "y", "width", "height"))
+        tuple(_figure(r, k) for k in ("x", "y", "width", "height"))
         for r in root.iter(f"{SVG}rect")
         if r.get("height") == "3.6"
     ]
@@ -94,7 +109,8 @@ def test_labels_do_not_lie_on_each_other() -> None:
 
 
 def test_nothing_with_a_place_is_no_map() -> None:
-    assert _map({"features": [], "works": [], "holes": [], "works_key": []}) is None
+    place: Any = {"features": [], "works": [], "holes": [], "works_key": []}
+    assert draw_map(place, width_mm=172, height_mm=200, on_words="now") is None
 
 
 def test_only_attributes_style_it() -> None:

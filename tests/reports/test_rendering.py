@@ -208,7 +208,7 @@ def test_an_address_that_is_not_its_own_stops_it(monkeypatch) -> None:
             "<main>", "<main><img alt='x' src='http://127.0.0.1/x'>"
         )
 
-    monkeypatch.setattr(rendering, "render_to_string", with_picture)
+    monkeypatch.setattr("worksprog.reports.rendering.render_to_string", with_picture)
     with pytest.raises(ReportError, match="not its own"):
         render_pdf(sample_figures())
 

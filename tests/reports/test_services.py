@@ -20,7 +20,7 @@ from worksprog.hours.services import log_hours
 from worksprog.reports import services
 from worksprog.reports.figures import fingerprint_of
 from worksprog.reports.models import Decision, Report
-from worksprog.reports.rendering import ReportError
+from worksprog.reports.rendering import ReportError, render_pdf
 from worksprog.reports.services import (
     answer_decision,
     ask_decision,
@@ -69,6 +69,7 @@ def test_a_period_to_come_or_upside_down_is_refused(works: Works, back) -> None:
 def test_issuing_numbers_and_freezes(works: Works, draft: Report) -> None:
     issued = _issue(draft, works)
     assert (issued.number, issued.state) == (1, "issued")
+    assert issued.figures is not None
     assert issued.figures["report"]["number"] == 1
     assert issued.figures["report"]["issued_by"] == "M. Quill"
     assert issued.fingerprint == fingerprint_of(issued.figures)
@@ -131,6 +132,7 @@ def test_an_issued_report_cannot_be_changed_asked_or_dropped(works: Works, draft
 
 def test_figures_tampered_with_are_found_out(works: Works, draft: Report) -> None:
     issued = _issue(draft, works)
+    assert issued.figures is not None
     issued.figures["projects"][0]["spent"] = "1"
     issued.save()
     with pytest.raises(ValidationError, match="fingerprint"):
@@ -146,21 +148,19 @@ def test_the_database_keeps_an_issued_report_whole(works: Works, draft: Report) 
 
 def test_a_changed_draft_forgets_its_working_copy(works: Works, draft: Report) -> None:
     render_report(report=draft, by=works.cast.manager)
-    draft.refresh_from_db()
-    assert draft.pdf and draft.figures
+    copy = Report.objects.get(pk=draft.pk)
+    assert copy.pdf and copy.figures
     change_report(report=draft, by=works.cast.manager, opening="Other words.")
-    draft.refresh_from_db()
-    assert draft.pdf is None and draft.figures is None
+    changed = Report.objects.get(pk=draft.pk)
+    assert changed.pdf is None and changed.figures is None
 
 
 def test_a_working_copy_drawn_while_it_is_issued_is_not_kept(
     works: Works, draft: Report, monkeypatch
 ) -> None:
-    real = services.render_pdf
-
     def slow(figures, **kwargs):
         _issue(draft, works)
-        return real(figures, **kwargs)
+        return render_pdf(figures, **kwargs)
 
     monkeypatch.setattr(services, "render_pdf", slow)
     render_report(report=draft, by=works.cast.manager)
@@ -228,6 +228,7 @@ def test_the_job_makes_the_pdf_and_tells_where_it_is(works: Works, draft: Report
     assert (run.state, run.error) == (RunState.DONE, "")
     assert run.outcome["address"] == f"/c/{club.slug}/reports/{draft.uuid}/"
     draft.refresh_from_db()
+    assert draft.pdf
     with pikepdf.open(BytesIO(bytes(draft.pdf))) as pdf:
         assert len(pdf.pages) >= 4
 

@@ -8,7 +8,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.core.cache import cache
 from django.core.exceptions import ValidationError
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 from django.forms import Form
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
@@ -28,7 +28,7 @@ from worksprog.works.queries import live_programme
 _KEPT_S = 24 * 60 * 60
 
 
-def _visible(request: ClubRequest) -> Any:
+def _visible(request: ClubRequest) -> QuerySet[Report]:
     """Drafts are the manager's; the committee sees what is issued."""
     rows = Report.objects.filter(club=request.club)
     return rows if request.may("reports.write") else rows.filter(state=Report.State.ISSUED)

@@ -200,7 +200,7 @@ def _work(work: Mapping[str, Any], frame: _Frame) -> str:
                     drawn.append(svg.polyline(part, stroke="url(#map-hatch)", stroke_width=2.2))
                 drawn.append(svg.polyline(part, **style))
         else:
-            ring = {**style, "stroke_width": min(float(style["stroke_width"]), 0.5)}
+            ring: dict[str, str | float] = {**style, "stroke_width": 0.5}
             drawn.extend(
                 svg.element("circle", cx=part[0][0], cy=part[0][1], r=1.3, fill="none", **ring)
                 for part in parts
@@ -264,7 +264,7 @@ def _middle(shapes: Sequence[Mapping[str, Any]]) -> Point:
 
 def _north(x: float, y: float) -> str:
     left, right = [(x, y - 6), (x - 1.6, y), (x, y - 1.2)], [(x, y - 6), (x + 1.6, y), (x, y - 1.2)]
-    outline = {"stroke": svg.INK, "stroke_width": 0.2}
+    outline: dict[str, str | float] = {"stroke": svg.INK, "stroke_width": 0.2}
     return (
         svg.element("path", d=svg.ring_path([left]), fill=svg.INK, **outline)
         + svg.element("path", d=svg.ring_path([right]), fill="#ffffff", **outline)

@@ -166,7 +166,7 @@ def done_rows(facts: Facts) -> list[dict[str, Any]]:
         rows.append(
             {
                 "name": item.name,
-                "project": str(item.phase.project),
+                "project": item.phase.project.code,
                 "hours": f"{logged.hours:.1f}",
                 "quantity": quantity if logged.quantity else "–",
                 "share": f"{fig(facts.share(item) * 100)} %",
@@ -229,7 +229,7 @@ def next_rows(facts: Facts) -> list[dict[str, Any]]:
         rows.append(
             {
                 "name": item.name,
-                "project": str(item.phase.project),
+                "project": item.phase.project.code,
                 "start": _short(start),
                 "finish": _short(planned.finish),
                 "hours": round(hours, 1),
