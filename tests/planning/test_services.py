@@ -7,6 +7,7 @@ import datetime as dt
 import pytest
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import RestrictedError
 
 from worksprog.calc.workdays import CrewWeek as CalcWeek
 from worksprog.clubs.models import Change
@@ -280,6 +281,10 @@ def test_a_baseline_is_kept_for_ever_and_slip_is_measured_against_it(crewed):
     baseline = latest_baseline(crewed.programme)
     assert baseline == plan
     assert slips(planned_items(baseline), planned_items(live)) == {job.pk: 7}
+    with pytest.raises(RestrictedError):
+        job.delete()
+    crewed.programme.delete()
+    assert not PlannedItem.objects.exists()
 
 
 def test_one_plan_is_live(crewed):

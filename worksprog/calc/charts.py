@@ -129,6 +129,7 @@ def winters_chart(
         "labelExpr": WINTER_LABELS,
         "values": _quarters(first, last),
         "grid": True,
+        "labelFlush": True,
         "labelFont": MONO,
     }
     from_: Spec = {"field": "from", "type": "temporal", "scale": {"nice": False, "type": "utc"}}

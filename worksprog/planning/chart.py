@@ -52,12 +52,12 @@ def winters(first: date, last: date) -> list[Winter]:
 
 
 def days_shown(programme: Programme, rows: Sequence[PlannedItem]) -> Span:
-    """Whole months from the programme's start, or the first job, to its end, or the last."""
+    """From the programme's start, or the first job, to its end, or the last job in play."""
     starts = [row.start for row in rows if row.start]
     ends = [row.in_play_on for row in rows if row.in_play_on]
     first = min([programme.starts_on, *starts]).replace(day=1)
     last = max([programme.ends_on, *ends])
-    return first, last + timedelta(days=14)
+    return first, last
 
 
 def winters_spec(

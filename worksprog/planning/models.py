@@ -185,7 +185,8 @@ class PlannedItem(ClubRecord):
     """Dates of one item in one plan. ``finish`` is its last day of work; hours from now on."""
 
     plan = models.ForeignKey(Plan, on_delete=models.CASCADE, related_name="items")
-    item = models.ForeignKey(Item, on_delete=models.CASCADE, related_name="planned")
+    # A baseline is kept for ever: a job goes only together with its whole programme.
+    item = models.ForeignKey(Item, on_delete=models.RESTRICT, related_name="planned")
     labour_h = models.FloatField(default=0)
     earliest_start = models.DateField(null=True, blank=True)
     earliest_finish = models.DateField(null=True, blank=True)

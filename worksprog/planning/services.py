@@ -127,9 +127,11 @@ def make_plan(*, programme: Programme, by: User | None, today: date | None = Non
     day = today or programme.club.today()
     proposal = bridge.propose(bridge.read_facts(programme, day))
     with transaction.atomic():
+        # Two who press at once are let in one after the other.
+        Programme.objects.select_for_update().get(pk=programme.pk)
         for plan in Plan.objects.filter(programme=programme, baseline_name="", is_live=False):
             delete_record(plan, by=by)
-        for plan in Plan.objects.select_for_update().filter(programme=programme, is_live=True):
+        for plan in Plan.objects.filter(programme=programme, is_live=True):
             plan.is_live = False
             save_record(plan, by=by)
         made = save_record(

@@ -213,6 +213,7 @@ def item_page(request: ClubRequest, uuid: UUID) -> HttpResponse:
         "windows": WorkWindow.objects.filter(club=request.club, kind=item.kind),
         "form": form,
         "may_plan": may_plan,
+        "may_read_works": request.may("works.read"),
         "sheet_name": f"Programme · {item.name}",
         "sheet_programme": _programme_words(programme),
     }
