@@ -16,6 +16,7 @@ from worksprog.calc.build_up import RECIPES, MoneyRange
 from worksprog.calc.earthworks import ditch_volume, trapezoid_area_m2
 from worksprog.calc.ranges import ThreePoint
 from worksprog.clubs.models import Change
+from worksprog.clubs.records import save_record
 from worksprog.course.models import Kind
 from worksprog.drainage.models import DrainReach
 from worksprog.works import queries
@@ -133,6 +134,15 @@ def test_a_moved_feature_is_told_and_measured_again(works, cast):
     again = build_estimate(item=works.carrier, by=cast.manager)
     assert again.pk == estimate.pk and again.revision == 1
     assert again.money_likely > before and again.quantity == pytest.approx(280)
+
+
+def test_a_changed_level_makes_the_estimate_out_of_date(works, cast):
+    build_estimate(item=works.carrier, by=cast.manager)
+    assert not any(one.is_stale for one in queries.programme_sheet(works.programme).items)
+    works.pipe.reach.downstream_invert_m = 37.5
+    save_record(works.pipe.reach, by=cast.manager)
+    sheet = queries.programme_sheet(works.programme)
+    assert {one.item.name for one in sheet.items if one.is_stale} == {"Lay C1"}
 
 
 def test_a_feature_that_comes_or_goes_is_told(works, cast):

@@ -320,3 +320,13 @@ def test_another_clubs_rows_are_not_found(works, cast, as_stranger):
         through_own_club = reverse(f"works:{name}", args=[cast.other_club.slug, row.uuid])
         assert as_stranger.get(mine).status_code == 404
         assert as_stranger.get(through_own_club).status_code == 404
+
+
+def test_the_maps_panel_tells_the_works_on_a_feature(works, cast, as_committee, as_staff):
+    estimate = build_estimate(item=works.carrier, by=cast.manager)
+    words = text_of(as_committee.get(url("feature-panel", cast, works.pipe.uuid)))
+    for expected in ("Lay C1", "BC Brook carrier", "250 m", f"£{estimate.money_likely:,.0f}"):
+        assert expected in words
+    works.tee_item.features.clear()
+    assert as_committee.get(url("feature-panel", cast, works.tee.uuid)).content == b""
+    assert as_staff.get(url("feature-panel", cast, works.pipe.uuid)).status_code == 403

@@ -50,6 +50,22 @@ def may_be_on(kind: str) -> tuple[str, ...]:
     return (*MEASURED_ON[kind], *_BELONGS_TO.get(kind, ()))
 
 
+# What of a reach the quantities go by; a change of one makes an estimate out of date.
+REACH_FIGURES = (
+    "upstream_invert_m",
+    "downstream_invert_m",
+    "inside_diameter_mm",
+    "bottom_width_m",
+    "side_slope",
+    "depth_m",
+)
+
+
+def mark_of(version: int, *figures: float | None) -> str:
+    """One word that changes when a feature's shape or its reach's figures do."""
+    return "/".join([str(version), *("" if one is None else f"{one:g}" for one in figures)])
+
+
 class Levels(Protocol):
     """A ground that knows its level; NaN where it does not."""
 
@@ -77,7 +93,7 @@ class Measured:
     parameters: dict[str, float] = field(default_factory=dict)
     told: dict[str, str] = field(default_factory=dict)
     readings: tuple[Reading, ...] = ()
-    versions: dict[str, int] = field(default_factory=dict)
+    versions: dict[str, str] = field(default_factory=dict)
 
     def as_rows(self) -> list[dict[str, Any]]:
         return [asdict(reading) for reading in self.readings]
@@ -202,7 +218,13 @@ def measure(
         parameters=parameters,
         told=reader.told,
         readings=tuple(reader.readings),
-        versions={str(feature.uuid): feature.version for feature in listed},
+        versions={
+            str(feature.uuid): mark_of(
+                feature.version,
+                *(getattr(reaches.get(feature.pk), name, None) for name in REACH_FIGURES),
+            )
+            for feature in listed
+        },
     )
 
 

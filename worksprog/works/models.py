@@ -255,7 +255,7 @@ class Estimate(ClubRecord):
         help_text="What was measured: name, value, unit, from which features, how.",
     )
     feature_versions = models.JSONField(
-        default=dict, blank=True, help_text="uuid → version when measured."
+        default=dict, blank=True, help_text="uuid → version and levels when measured."
     )
     parameters = models.JSONField(
         default=dict, blank=True, help_text="Figures of design the recipe used."

@@ -120,13 +120,17 @@ def repriced_lines(lines: Iterable[EstimateLine]) -> list[EstimateLine]:
 
 
 def stale_items(items: Sequence[Item], estimates: dict[int, Estimate]) -> set[int]:
-    """Keys of items of which a feature changed shape, came or went since the estimate. One query."""
-    now: dict[int, dict[str, int]] = defaultdict(dict)
+    """Keys of items of which a feature changed, came or went since the estimate. One query.
+
+    A change is one of shape, or of the levels and section of its reach.
+    """
+    now: dict[int, dict[str, str]] = defaultdict(dict)
     through = Item.features.through.objects.filter(item__in=[item.pk for item in items])
-    for item_id, uuid, version in through.values_list(
-        "item_id", "feature__uuid", "feature__version"
+    figures = [f"feature__reach__{name}" for name in bridge.REACH_FIGURES]
+    for item_id, uuid, version, *told in through.values_list(
+        "item_id", "feature__uuid", "feature__version", *figures
     ):
-        now[item_id][str(uuid)] = version
+        now[item_id][str(uuid)] = bridge.mark_of(version, *told)
     return {
         item.pk
         for item in items
@@ -348,6 +352,22 @@ def live_estimates(programme: Programme) -> dict[int, Estimate]:
             item__phase__project__programme=programme, is_live=True
         ).defer("working", "measured")
     }
+
+
+def items_on_feature(feature: Feature) -> list[tuple[Item, Estimate | None]]:
+    """The works that touch a feature, newest programme first, each with its live estimate."""
+    items = list(
+        feature.items.select_related("phase__project__programme").order_by(
+            "-phase__project__programme__is_live", "phase__project__priority", "order", "id"
+        )
+    )
+    live = {
+        one.item_id: one
+        for one in Estimate.objects.filter(item__in=items, is_live=True).defer(
+            "working", "measured"
+        )
+    }
+    return [(item, live.get(item.pk)) for item in items]
 
 
 def features_for(club: Club, kind: str, *, also: Sequence[int] = ()) -> QuerySet[Feature]:

@@ -18,6 +18,7 @@ urlpatterns = [
     path("projects/<uuid:uuid>/phases/new/", programme.new_phase, name="new-phase"),
     path("phases/<uuid:uuid>/change/", programme.edit_phase, name="edit-phase"),
     path("phases/<uuid:uuid>/items/new/", item.new_item, name="new-item"),
+    path("features/<uuid:uuid>/panel/", item.feature_panel, name="feature-panel"),
     path("items/<uuid:uuid>/", item.item, name="item"),
     path("items/<uuid:uuid>/change/", item.edit_item, name="edit-item"),
     path("items/<uuid:uuid>/quantities/", item.quantities, name="quantities"),

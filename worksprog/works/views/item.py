@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from worksprog.calc import build_up as calc
 from worksprog.clubs.door import ClubRequest, club_page, get_row
-from worksprog.course.models import Hole
+from worksprog.course.models import Feature, Hole
 from worksprog.works import cautions, queries, services
 from worksprog.works.forms import (
     ConsentForm,
@@ -109,6 +109,17 @@ def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
             **title_block(programme),
         },
     )
+
+
+@require_GET
+@club_page("works.read")
+def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    """The works' part of the map's side panel; empty for a feature that no works touch."""
+    feature = get_row(Feature.objects.only("id", "club_id"), request.club, uuid)
+    found = queries.items_on_feature(feature)
+    if not found:
+        return HttpResponse()
+    return show(request, "works/_feature_panel.html", {"found": found})
 
 
 @require_http_methods(["GET", "POST"])
