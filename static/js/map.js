@@ -8,6 +8,7 @@ import { Drawing, geometryOf, outlineOf, showMeasures } from './map/drawing.js';
 
 const IN_VIEW = 40;
 const SNAP_ALONE = new Set(['chamber', 'headwall', 'outfall']);
+const DRAINS = new Set(['ditch', 'pipe', ...SNAP_ALONE]);
 const given = JSON.parse(document.getElementById('map-given').textContent);
 const byId = (id) => document.getElementById(id);
 const at = (address, id) => address.replace(given.no_row, id);
@@ -149,7 +150,9 @@ async function choose(id, { fly = false } = {}) {
     joinWith.replaceChildren(...features.nearestOfKind(id).map(({ other, m }) => new Option(`${features.title(other)}, ${m < 1 ? 'meets' : `${Math.round(m)} m away`}`, other.id)));
   }
   side.querySelector('h1').focus({ preventScroll: true });
-  for (const [name, address] of Object.entries(given.fragments)) if (address) loadFragment(name, at(address, id), id);
+  for (const [name, address] of Object.entries(given.fragments)) {
+    if (address && (name !== 'drainage' || DRAINS.has(told.feature.properties.kind))) loadFragment(name, at(address, id), id);
+  }
 }
 
 async function loadFragment(name, address, id) {
@@ -344,7 +347,7 @@ async function showTyped() {
   byId('draw-words').textContent = answer.status === 200 ? 'These are the points as typed.' : answer.words;
   if (answer.status !== 200) return;
   dropDrawn();
-  const options = { className: 'drawn', pane: 'nodes' };
+  const options = { className: 'drawn', pane: 'drawn' };
   const back = ([lng, lat]) => [lat, lng];
   const { coordinates } = answer.geometry;
   const layer = shape === 'Point' ? L.circleMarker(back(coordinates), { ...options, radius: 8 })

@@ -4,7 +4,8 @@ import { measuresOfDrawing } from './figures.js';
 
 const SNAP_PX = 18;
 const TOOLS = { LineString: 'Line', Polygon: 'Polygon', Point: 'CircleMarker' };
-const DRAWN = { className: 'drawn', pane: 'nodes' };
+const PANE = 'drawn';
+const DRAWN = { className: 'drawn', pane: PANE };
 
 export function geometryOf(layer, shape) {
   const pair = ({ lng, lat }) => [Number(lng.toFixed(8)), Number(lat.toFixed(8))];
@@ -36,7 +37,8 @@ export class Drawing {
     this.map = map;
     this.grid = grid;
     this.drawing = null;
-    map.pm.setGlobalOptions({ ...SETTINGS, pathOptions: DRAWN, tooltips: false, markerStyle: { keyboard: true } });
+    map.createPane(PANE).style.zIndex = 445;
+    map.pm.setGlobalOptions({ ...SETTINGS, panes: { layerPane: PANE, vertexPane: 'markerPane', markerPane: 'markerPane' }, pathOptions: DRAWN, tooltips: false, markerStyle: { keyboard: true } });
     map.on('pm:drawstart', ({ workingLayer }) => {
       if (!this.drawing) return;
       this.drawing.working = workingLayer;

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
@@ -17,7 +17,7 @@ from worksprog.works.models import Programme
 @require_GET
 @club_page("progress.read")
 def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
-    """404 for a feature that no works of a live programme touch."""
+    """Empty for a feature that no works of a live programme touch."""
     feature = get_row(Feature.objects.only("id", "club_id"), request.club, uuid)
     keys = set(feature.items.values_list("pk", flat=True))
     programmes = Programme.objects.filter(is_live=True, projects__phases__items__in=keys).distinct()
@@ -29,7 +29,7 @@ def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
         if key in keys
     ]
     if not found:
-        raise Http404
+        return HttpResponse()
     estimated = [one.estimate.labour_likely_h if one.estimate else 0.0 for one in found]
     used, budget = sum(one.hours for one in found), sum(estimated)
     # What is still to be measured has no pace of its own: its estimate stands for it.
