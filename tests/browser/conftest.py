@@ -63,7 +63,7 @@ def context_as(browser: Browser, live_server: Any) -> Iterator[Callable[..., Bro
                 }
             ]
         )
-        context.set_default_timeout(15_000)
+        context.set_default_timeout(45_000)
         made.append(context)
         return context
 

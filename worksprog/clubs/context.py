@@ -36,12 +36,15 @@ def _programme(club: Any) -> str:
 
 def _levels(club: Any) -> str:
     model = apps.get_model("course", "Survey")
-    newest = (
-        model.objects.filter(club=club).exclude(what="features").only("name", "surveyed_on").first()
+    used = (
+        model.objects.filter(club=club, ground_models__isnull=False)
+        .order_by("-ground_models__made_at", "-surveyed_on")
+        .only("surveyed_on")
+        .first()
     )
-    if newest is None:
-        return f"no survey yet, grid EPSG {club.epsg}"
-    return f"Survey {newest.surveyed_on:%b %Y}, grid EPSG {club.epsg}"
+    if used is None:
+        return f"no ground yet, grid EPSG {club.epsg}"
+    return f"Survey {used.surveyed_on:%b %Y}, grid EPSG {club.epsg}"
 
 
 def sheet(request: HttpRequest) -> dict[str, Any]:
