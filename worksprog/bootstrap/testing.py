@@ -27,19 +27,33 @@ def run_tests() -> int:
     ensure_python(for_tests=True)
     ensure_vendor()
     failed = ["lint, types and floors"] if run_lint() else []
-    with temporary_folder() as folder:
-        env = {"VAR_DIR": str(folder / "var"), "MEDIA_ROOT": str(folder / "files")}
-        sqlite = {**env, "DATABASE_URL": f"sqlite:///{folder / 'worksprog.sqlite3'}"}
-        if _pytest("every test, on SQLite", ["-m", "not jobs"], sqlite):
-            failed.append("tests on SQLite")
-        with postgresql_server(folder) as database, redis_server(folder) as broker:
-            postgresql = {**env, "DATABASE_URL": database, "TEST_REDIS_URL": broker}
-            once = [f"--ignore=tests/{name}" for name in ONCE_ONLY]
-            arguments = ["-m", "not jobs", "tests", *once]
-            if _pytest("the data layer and the pages, on PostgreSQL", arguments, postgresql):
+    with (
+        temporary_folder() as folder,
+        postgresql_server(folder) as database,
+        redis_server(folder) as broker,
+    ):
+        on_sqlite = {
+            **_apart(folder / "sqlite"),
+            "DATABASE_URL": f"sqlite:///{folder / 'worksprog.sqlite3'}",
+        }
+        on_postgresql = {
+            **_apart(folder / "postgresql-files"),
+            "DATABASE_URL": database,
+            "TEST_REDIS_URL": broker,
+        }
+        once = [f"--ignore=tests/{name}" for name in ONCE_ONLY]
+        # One process keeps one core busy, so the second database is tested on the other meanwhile.
+        apps = _pytest(["-m", "not jobs", "tests", *once])
+        with Beside(apps, on_postgresql, folder / "postgresql-tests.log") as beside:
+            say("\n== every test, on SQLite")
+            if _run(_pytest(["-m", "not jobs"]), on_sqlite):
+                failed.append("tests on SQLite")
+            say("\n== the data layer and the pages, on PostgreSQL")
+            if beside.finish():
                 failed.append("tests on PostgreSQL")
-            if _pytest("long jobs, with real workers", ["-m", "jobs"], postgresql):
-                failed.append("tests of long jobs")
+        say("\n== long jobs, with real workers")
+        if _run(_pytest(["-m", "jobs"]), on_postgresql):
+            failed.append("tests of long jobs")
     minutes, seconds = divmod(int(time.monotonic() - started), 60)
     if failed:
         say(f"\nDid not pass: {'; '.join(failed)}. ({minutes} min {seconds} s)")
@@ -61,9 +75,43 @@ def run_lint() -> int:
     return 1 if [step for step in steps if _run(step, {})] else 0
 
 
-def _pytest(title: str, arguments: Sequence[str], env: Mapping[str, str]) -> int:
-    say(f"\n== {title}")
-    return _run([PYTHON, "-m", "pytest", "-q", *arguments], env)
+class Beside:
+    """A command that runs while another does, and whose words are shown when it has ended."""
+
+    def __init__(self, command: Sequence[str | Path], env: Mapping[str, str], log: Path) -> None:
+        self.log = log
+        with log.open("wb") as out:
+            self.process = subprocess.Popen(
+                [str(part) for part in command],
+                cwd=ROOT,
+                env={**os.environ, **env},
+                stdin=subprocess.DEVNULL,
+                stdout=out,
+                stderr=subprocess.STDOUT,
+            )
+
+    def __enter__(self) -> Beside:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self.process.poll() is None:
+            self.process.terminate()
+            self.process.wait()
+
+    def finish(self) -> int:
+        code = self.process.wait()
+        say(self.log.read_text(encoding="utf-8", errors="replace").rstrip())
+        return code
+
+
+def _apart(folder: Path) -> dict[str, str]:
+    """Files of their own for each run of the tests, never the checkout's."""
+    return {"VAR_DIR": str(folder / "var"), "MEDIA_ROOT": str(folder / "files")}
+
+
+def _pytest(arguments: Sequence[str]) -> list[str | Path]:
+    # Each has a cache of its own: two at once would write the same file.
+    return [PYTHON, "-m", "pytest", "-q", "-p", "no:cacheprovider", *arguments]
 
 
 def _run(command: Sequence[str | Path], env: Mapping[str, str]) -> int:
