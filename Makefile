@@ -5,7 +5,7 @@ BOOTSTRAP = $(PYTHON) -m worksprog.bootstrap
 export PORT
 
 .DEFAULT_GOAL := help
-.PHONY: help set-up demo demo-fresh test lint checks bench vendor lock
+.PHONY: help set-up demo demo-fresh test lint checks bench tour vendor lock
 
 help:        ## What can be made
 	@grep -hE '^[a-z-]+: +##' $(MAKEFILE_LIST) | sed 's/: *##/ -/'
@@ -30,6 +30,9 @@ checks:      ## The outside checks and their table
 
 bench:       ## The measured figures
 	@$(BOOTSTRAP) bench
+
+tour:        ## The README's pictures, taken anew from the demonstration club
+	@$(BOOTSTRAP) tour
 
 vendor:      ## Fonts, map and chart libraries into static/vendor
 	@$(BOOTSTRAP) vendor

@@ -62,6 +62,15 @@ def bench(extra: list[str]) -> int:
     return _pytest("tests/bench", "--benchmark-only", *extra)
 
 
+def tour(_: list[str]) -> int:
+    """The README's pictures, taken anew from the demonstration club."""
+    debian.install([debian.missing_libraries(), debian.missing_test_programs()])
+    ensure_python(for_tests=True)
+    ensure_vendor()
+    command = [str(PYTHON), "-m", "tests.browser.tour"]
+    return subprocess.run(command, cwd=ROOT, check=False).returncode
+
+
 def lock(_: list[str]) -> int:
     """Write every lock file anew."""
     lock_everything()
@@ -84,6 +93,7 @@ COMMANDS: dict[str, Callable[[list[str]], int]] = {
     "lint": lint,
     "checks": checks,
     "bench": bench,
+    "tour": tour,
     "lock": lock,
 }
 
