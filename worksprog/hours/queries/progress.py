@@ -368,7 +368,8 @@ def earned_value(programme: Programme, on: date) -> ProgrammeValue:
 
 
 def _month_ends(first: date, last: date) -> list[date]:
-    ends, year, month = [], first.year, first.month
+    ends: list[date] = []
+    year, month = first.year, first.month
     while True:
         year, month = (year + 1, 1) if month == 12 else (year, month + 1)
         end = date(year, month, 1) - timedelta(days=1)
