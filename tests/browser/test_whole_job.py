@@ -72,6 +72,7 @@ def _draw_a_drain(page: Page) -> Feature:
 def _check_it(page: Page, pipe: Feature) -> None:
     page.goto(f"{CLUB}/drainage/reach/{pipe.uuid}/")
     foot = Feature.objects.get(ref="C7").node.invert_level_m
+    assert foot is not None
     page.locator("input[name=upstream_invert_m]").fill(f"{foot + 1.1:.2f}")
     page.locator("input[name=downstream_invert_m]").fill(f"{foot:.2f}")
     page.locator("input[name=inside_diameter_mm]").fill("225")

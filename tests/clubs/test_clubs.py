@@ -138,7 +138,7 @@ def test_a_new_person_chooses_a_password_by_link(cast: Cast, as_manager: Client)
         {"email": "new@first.example", "first_name": "Nell", "last_name": "Ford", "role": "staff"},
     )
     assert answer.status_code == 302
-    link = re.search(r"http://testserver(/password/\S+)", mail.outbox[0].body)
+    link = re.search(r"http://testserver(/password/\S+)", str(mail.outbox[0].body))
     assert link
     client = Client()
     choose = client.get(link.group(1), follow=True)

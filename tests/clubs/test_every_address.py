@@ -95,7 +95,10 @@ def test_who_may_open(route: str, read: str, change: str, cast: Cast, client: Cl
         assert "/sign-in/" in answer["Location"]
 
     client.force_login(cast.stranger, backend="django.contrib.auth.backends.ModelBackend")
-    assert {client.get(address).status_code, client.post(address).status_code} <= {404, WRONG_METHOD}
+    assert {client.get(address).status_code, client.post(address).status_code} <= {
+        404,
+        WRONG_METHOD,
+    }
     people = {
         Role.MANAGER: cast.manager,
         Role.COMMITTEE: cast.committee,

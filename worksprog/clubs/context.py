@@ -52,7 +52,8 @@ def sheet(request: HttpRequest) -> dict[str, Any]:
     if club is None:
         return {}
     role = request.membership.role  # type: ignore[attr-defined]
-    links, path = [], request.path
+    links: list[dict[str, Any]] = []
+    path = request.path
     for words, route, permission in SHEETS:
         if not may(role, permission) or any(link["words"] == words for link in links):
             continue

@@ -16,7 +16,7 @@ Row = TypeVar("Row", bound=models.Model)
 
 
 def _club_of(row: models.Model) -> Club:
-    return row if isinstance(row, Club) else row.club  # type: ignore[attr-defined,no-any-return]
+    return row if isinstance(row, Club) else row.club  # type: ignore[attr-defined]
 
 
 def _shown(value: Any) -> Any:

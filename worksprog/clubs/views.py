@@ -75,7 +75,7 @@ def add_member_page(request: ClubRequest) -> HttpResponse:
         try:
             membership, is_new = add_member(club=request.club, by=request.user, **form.cleaned_data)
         except ValidationError as error:
-            form.add_error("email", error.messages)  # type: ignore[arg-type]
+            form.add_error("email", error.messages)
         else:
             if is_new:
                 invite(person=membership.user, request=request)
@@ -113,7 +113,7 @@ def member_page(request: ClubRequest, user_id: int) -> HttpResponse:
         try:
             change_member(membership=membership, by=request.user, **form.cleaned_data)
         except ValidationError as error:
-            form.add_error(None, error.messages)  # type: ignore[arg-type]
+            form.add_error(None, error.messages)
         else:
             messages.success(request, f"{membership.user} is changed.", extra_tags="good")
             return redirect("club-settings", request.club.slug)

@@ -58,7 +58,7 @@ def _set_levels(feature: Feature, thing: Thing, by: User) -> None:
     if feature.kind in DRAIN_LINES:
         figures = {key: value for key, value in thing.facts.items() if key in REACH_FIGURES}
         if figures:
-            set_reach(feature=feature, by=by, **figures)  # type: ignore[arg-type]
+            set_reach(feature=feature, by=by, **figures)
     elif feature.kind in DRAIN_NODES and "invert_level_m" in thing.facts:
         set_node_levels(
             feature=feature,

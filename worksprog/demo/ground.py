@@ -26,7 +26,7 @@ _WAVES = [
 def brook_north(x: Array | float) -> Array:
     """Local northing of the brook's middle at local easting x."""
     x = np.asarray(x, dtype=float)
-    return 118 + 13 * np.sin(x / 95) + 5 * np.sin(x / 37 + 1.0)
+    return np.asarray(118 + 13 * np.sin(x / 95) + 5 * np.sin(x / 37 + 1.0))
 
 
 def brook_bed(x: Array | float) -> Array:

@@ -63,11 +63,11 @@ def on_grid(shape: BaseGeometry) -> BaseGeometry:
     return affinity.translate(shape, EAST, NORTH)
 
 
-def _line(*points: tuple[float, float]) -> LineString:
+def _line(*points: tuple[float, float]) -> BaseGeometry:
     return on_grid(LineString(points))
 
 
-def _blob(x: float, y: float, rx: float, ry: float, turn: float, seed: int) -> Polygon:
+def _blob(x: float, y: float, rx: float, ry: float, turn: float, seed: int) -> BaseGeometry:
     """A rounded, slightly irregular outline."""
     rng = np.random.default_rng(SEED + seed)
     angle = np.linspace(0, 2 * np.pi, 29)[:-1]
