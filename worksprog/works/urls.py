@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from worksprog.works.views import item, panel, prices, programme
+from worksprog.works.views import item, prices, programme
 
 app_name = "works"
 urlpatterns = [
@@ -32,7 +32,6 @@ urlpatterns = [
     path("lines/<uuid:uuid>/", item.line, name="line"),
     path("lines/<uuid:uuid>/release/", item.release_line, name="release-line"),
     path("consents/<uuid:uuid>/", item.consent, name="consent"),
-    path("features/<uuid:uuid>/panel/", panel.feature_panel, name="feature-panel"),
     path("prices/", prices.prices, name="prices"),
     path("prices/new/", prices.new_price, name="new-price"),
     path("prices/start/", prices.start_prices, name="start-prices"),
