@@ -172,6 +172,10 @@ def geojson_of(geometries: Sequence[Any], epsg: int) -> list[dict[str, Any] | No
     return [json.loads(text) for text in geojson_texts(geometries, epsg)]
 
 
+# One encoder for all: json.dumps makes a new one for each call that asks for anything of its own.
+_told = json.JSONEncoder(separators=(",", ":"), default=str).encode
+
+
 def feature_collection_text(
     geometries: Sequence[Any],
     properties: Sequence[Mapping[str, Any]],
@@ -187,8 +191,8 @@ def feature_collection_text(
         raise ValueError("Each geometry needs its properties, and its id when ids are given.")
     features = []
     for number, text in enumerate(geojson_texts(geometries, epsg)):
-        told = json.dumps(properties[number], separators=(",", ":"), default=str)
-        name = f'"id":{json.dumps(ids[number])},' if ids is not None else ""
+        told = _told(properties[number])
+        name = f'"id":{_told(ids[number])},' if ids is not None else ""
         features.append(f'{{"type":"Feature",{name}"geometry":{text},"properties":{told}}}')
     return '{"type":"FeatureCollection","features":[' + ",".join(features) + "]}"
 
@@ -208,7 +212,7 @@ def geometry_from_geojson(data: Mapping[str, Any] | str, epsg: int) -> Any:
         raise ValueError("The drawing could not be read: expected a point, a line or an area.")
     try:
         drawn = shapely.geometry.shape(dict(data))
-    except (ValueError, TypeError, AttributeError, KeyError, IndexError) as error:
+    except (ValueError, TypeError, AttributeError, KeyError, IndexError, OverflowError) as error:
         raise ValueError(
             "The drawing could not be read: its coordinates are not numbers."
         ) from error

@@ -25,6 +25,7 @@ from worksprog.course.reading.results import AxesSwapped, ReadError, Refusal, ma
 
 MOST_FEATURES = 100_000
 MOST_JSON = 25 * MEGABYTE
+LONGEST_NAME = 120
 _SYMBOL_M = 5.0  # an outline this small stands for a point: a chamber drawn as its cover
 _PARTS = {
     "MultiPoint": "Point",
@@ -32,6 +33,7 @@ _PARTS = {
     "MultiPolygon": "Polygon",
     "LinearRing": "LineString",
 }
+NO_SHAPE = (ValueError, TypeError, AttributeError, KeyError, IndexError, OverflowError)
 _SHAPE_WORDS = {"Point": "a point", "LineString": "a line", "Polygon": "an area"}
 
 
@@ -402,7 +404,7 @@ def _raw_layers(path: Path, sort: Sort, epsg: int, notices: list[str]) -> list[_
         with tempfile.TemporaryDirectory(prefix="reading-") as folder:
             found, remarks = files.unpack_shapefiles(path, Path(folder))
             notices += remarks
-            return [_from_driver(shp, None, layer) for layer, shp in found]
+            return [_from_driver(shp, None, _text(layer)) for layer, shp in found]
     if sort is Sort.DXF:
         with files.private_copy(path, ".dxf") as copy:
             return _from_dxf(copy)
@@ -420,7 +422,7 @@ def _from_geopackage(path: Path, notices: list[str]) -> list[_Raw]:
         if shape is None:
             notices.append(f"“{name}” is a table without shapes; it is left out.")
             continue
-        raws.append(_from_driver(path, str(name), str(name)))
+        raws.append(_from_driver(path, str(name), _text(name)))
     return raws
 
 
@@ -452,9 +454,11 @@ def _column(meta: Any, values: Any, *names: str) -> list[str] | None:
 
 
 def _text(value: Any) -> str:
+    """What a file calls a thing, without characters that no database keeps."""
     if value is None or (isinstance(value, float) and np.isnan(value)):
         return ""
-    return str(value).strip()
+    whole = str(value).encode("utf-8", "replace").decode("utf-8")
+    return "".join(sign for sign in whole if sign.isprintable()).strip()[:LONGEST_NAME]
 
 
 def _from_driver(path: Path, layer: str | None, told: str) -> _Raw:
@@ -533,10 +537,7 @@ def _from_geojson(data: object, epsg: int, notices: list[str]) -> list[_Raw]:
         if isinstance(geometry, dict):
             try:
                 shape = shapely.geometry.shape(geometry)
-            except (ValueError, TypeError, AttributeError, KeyError, IndexError) as error:
-                raw.broken.append(Refusal(row, f"its coordinates cannot be read ({error})"[:200]))
-                continue
-            except shapely.errors.ShapelyError as error:
+            except (*NO_SHAPE, shapely.errors.ShapelyError) as error:
                 raw.broken.append(Refusal(row, f"its coordinates cannot be read ({error})"[:200]))
                 continue
         raw.rows.append(row)

@@ -6,12 +6,14 @@ is, nothing is opened but a private copy, and archives are unpacked by count and
 
 from __future__ import annotations
 
+import errno
 import json
 import re
 import sqlite3
 import stat
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from enum import StrEnum
@@ -108,7 +110,7 @@ def _is_geopackage(path: Path) -> bool:
             found = base.execute(
                 "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = 'gpkg_contents'"
             ).fetchone()
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise ReadError(
             "The file is a damaged database, no GeoPackage that can be read."
         ) from error
@@ -186,7 +188,9 @@ def _opened_zip(path: Path) -> Iterator[zipfile.ZipFile]:
     try:
         with zipfile.ZipFile(path) as archive:
             yield archive
-    except (zipfile.BadZipFile, NotImplementedError, EOFError) as error:
+    except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, zlib.error) as error:
+        if isinstance(error, OSError) and error.errno != errno.EINVAL:
+            raise
         raise ReadError("The zip is damaged or cut short and cannot be opened.") from error
 
 
@@ -288,3 +292,7 @@ def load_json(path: Path, *, limit: int) -> object:
         ) from error
     except RecursionError as error:
         raise ReadError("The file nests too deeply to be GeoJSON.") from error
+    except ValueError as error:
+        raise ReadError(
+            "The file holds a number of thousands of digits; no GeoJSON does."
+        ) from error

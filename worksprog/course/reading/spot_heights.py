@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -67,9 +68,12 @@ class SpotHeights:
 def _decoded(data: bytes) -> tuple[str, str]:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         try:
-            return data.decode("utf-16"), "UTF-16"
+            text = data.decode("utf-16")
         except UnicodeDecodeError as error:
             raise ReadError("The file says it is UTF-16 text but is not.") from error
+        if "\x00" in text:
+            raise ReadError("The file is binary, not a text table.")
+        return text, "UTF-16"
     if b"\x00" in data:
         raise ReadError("The file is binary, not a text table.")
     try:
@@ -120,6 +124,11 @@ def _by_position(row: list[str], first_column: list[str]) -> tuple[str, ...]:
         text.isdigit() and len(text) < 6 for text in first_column
     )
     numbered = width >= 4 and all(numeric[1:4]) and (counts or not numeric[0])
+    if width < 3 + numbered:
+        raise ReadError(
+            f"The first line ({', '.join(row)[:80]}) has too few columns. Expected easting, northing, "
+            "level and, if there is one, code."
+        )
     roles = ["easting", "northing", "level", "code"]
     if numbered:
         roles = ["", *roles]
@@ -229,7 +238,7 @@ def read_spot_heights(
         for role in ("easting", "northing", "level"):
             field = row[at[role]].strip() if at[role] < len(row) else ""
             number = field.replace(",", ".") if form.decimal == "," else field
-            if not _NUMBER.fullmatch(number):
+            if not _NUMBER.fullmatch(number) or not math.isfinite(float(number)):
                 said = f"“{field[:30]}” is not a number" if field else "is missing"
                 refusals.append((line, f"the {role} {said}"))
                 break
