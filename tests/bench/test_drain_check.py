@@ -23,7 +23,8 @@ def network(count: int, *, divides: bool) -> tuple[list[Reach], list[Node]]:
         place = (37.0 * (index % 50) + 20, 41.0 * (index // 50) + 20)
         level = levels[below] + chance.uniform(0.05, 0.6)
         is_pipe = chance.random() < 0.7
-        near = tuple(value + chance.uniform(-0.1, 0.1) for value in places[below])
+        x, y = places[below]
+        near = (x + chance.uniform(-0.1, 0.1), y + chance.uniform(-0.1, 0.1))
         reaches.append(
             Reach(
                 key=str(index),

@@ -55,8 +55,9 @@ def reaches(draw):
 def nodes(draw):
     kinds = ["chamber", "headwall", "outfall", "pond"]
     return [
-        Node(f"N{i}", f"N{i}", draw(st.sampled_from(kinds)), *draw(places), invert_m=draw(levels))
+        Node(f"N{i}", f"N{i}", draw(st.sampled_from(kinds)), x, y, invert_m=draw(levels))
         for i in range(draw(st.integers(0, 5)))
+        for x, y in [draw(places)]
     ]
 
 
