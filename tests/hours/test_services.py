@@ -3,6 +3,7 @@ from __future__ import annotations
 import uuid
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -11,9 +12,11 @@ from tests.hours.conftest import TODAY, Site
 from worksprog.clubs.models import Change
 from worksprog.hours.models import HourEntry
 from worksprog.hours.services import (
+    Worked,
     approve_hours,
     correct_approved,
     correct_hours,
+    log_sheet,
     query_hours,
     withdraw_hours,
 )
@@ -187,3 +190,56 @@ def test_approving_leaves_what_is_settled(site: Site) -> None:
     assert (logged.state, gone.state) == (STATE.APPROVED, STATE.WITHDRAWN)
     with pytest.raises(ValidationError, match="approved by now"):
         query_hours(entry=logged, by=site.cast.manager, reason="Late thought")
+
+
+def _worked(site: Site, **facts: Any) -> Worked:
+    given: dict[str, Any] = {
+        "person": site.person(),
+        "client_id": uuid.uuid4(),
+        "worked_on": TODAY,
+        "hours": 8,
+    }
+    return Worked(**(given | ({} if "routine" in facts else {"item": site.carrier}) | facts))
+
+
+def test_a_sheet_is_logged_at_once_and_once(site: Site, django_assert_max_num_queries: Any) -> None:
+    sheet = [
+        _worked(site, hours=4, worked_on=TODAY - timedelta(days=day), routine=kind)
+        for day in range(30)
+        for kind in ("leaves", "mowing")
+    ]
+    with django_assert_max_num_queries(12):
+        made = log_sheet(club=site.cast.club, sheet=sheet, by=site.cast.staff, today=TODAY)
+    assert len(made) == 60
+    again = log_sheet(club=site.cast.club, sheet=sheet, by=site.cast.staff, today=TODAY)
+    assert again == []
+    assert HourEntry.objects.count() == 60
+    assert Change.objects.get(kind="hourentry").details == {"count": 60}
+
+
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [
+        ({"hours": 7.3}, "half-hour steps"),
+        ({"hours": 17}, "25 h; 24 is the most"),
+        ({"worked_on": TODAY + timedelta(days=1)}, "still to come"),
+        ({"routine": "leaves", "quantity": 3}, "no quantity"),
+        ({"routine": "gardening"}, "not a valid choice"),
+        ({"note": "n" * 501}, "500"),
+    ],
+)
+def test_a_sheet_with_a_fault_logs_nothing(site: Site, facts: dict[str, Any], words: str) -> None:
+    sheet = [_worked(site), _worked(site, **facts)]
+    with pytest.raises(ValidationError, match=f"Entry 2, Sam Thorne.*{words}.*Nothing was logged"):
+        log_sheet(club=site.cast.club, sheet=sheet, by=site.cast.staff, today=TODAY)
+    assert not HourEntry.objects.exists()
+
+
+def test_a_sheet_keeps_to_the_club_and_the_day_already_logged(site: Site) -> None:
+    site.log(hours=20)
+    with pytest.raises(ValidationError, match="24 is the most"):
+        log_sheet(club=site.cast.club, sheet=[_worked(site)], by=site.cast.staff, today=TODAY)
+    with pytest.raises(PermissionDenied):
+        log_sheet(
+            club=site.cast.other_club, sheet=[_worked(site)], by=site.cast.stranger, today=TODAY
+        )

@@ -1,4 +1,4 @@
-"""The crew's year put in through the same door as their phones use."""
+"""The crew's year put in by the rules that their phones' entries keep."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from worksprog.demo.people import People
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.works import all_jobs
 from worksprog.hours.models import HourEntry
-from worksprog.hours.services import approve_hours, log_hours
+from worksprog.hours.services import Worked, approve_hours, log_sheet
 from worksprog.works.models import Estimate, Item
 
 LAST_APPROVED = FROZEN_DAY - timedelta(days=FROZEN_DAY.weekday() + 1)  # the Sunday before
@@ -18,7 +18,7 @@ _NAMES = uuid.UUID("5f0c4b4e-6a52-4c7e-9b39-1c8f3a1d7d10")
 
 
 def log_the_year(people: People, items: dict[str, Item]) -> int:
-    """Every entry logged by the one who worked it; whole weeks approved by the manager."""
+    """The crew's sheet of the year taken in at once; whole weeks approved by the manager."""
     estimates = {
         estimate.item.name: (estimate.labour_likely_h, estimate.quantity)
         for estimate in Estimate.objects.filter(
@@ -30,12 +30,10 @@ def log_the_year(people: People, items: dict[str, Item]) -> int:
         for job in all_jobs()
         if job.started_on is not None
     }
-    count = 0
-    for count, entry in enumerate(entries(estimates=estimates, days=days), start=1):
-        log_hours(
-            club=people.club,
+    sheet = [
+        Worked(
             person=people.crew[entry.person],
-            client_id=uuid.uuid5(_NAMES, str(count)),
+            client_id=uuid.uuid5(_NAMES, str(number)),
             worked_on=entry.on,
             hours=entry.hours,
             item=items[entry.job] if entry.job else None,
@@ -43,9 +41,12 @@ def log_the_year(people: People, items: dict[str, Item]) -> int:
             quantity=entry.quantity,
             ground=entry.ground,
         )
+        for number, entry in enumerate(entries(estimates=estimates, days=days), start=1)
+    ]
+    logged = log_sheet(club=people.club, sheet=sheet, by=people.manager)
     approve_hours(
         club=people.club,
         entries=HourEntry.objects.filter(club=people.club, worked_on__lte=LAST_APPROVED),
         by=people.manager,
     )
-    return count
+    return len(logged)

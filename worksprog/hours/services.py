@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -14,7 +16,7 @@ from django.utils import timezone
 
 from worksprog.clubs.models import Club, Membership, User
 from worksprog.clubs.permissions import may
-from worksprog.clubs.records import save_record, update_records
+from worksprog.clubs.records import save_record, save_records, update_records
 from worksprog.hours.models import HourEntry
 from worksprog.works.models import Item
 
@@ -40,6 +42,15 @@ def _words(hours: Decimal) -> str:
     return f"{hours.normalize():f}"
 
 
+def _check_work(club: Club, item: Item | None, routine: str, quantity: float | None) -> None:
+    if (item is None) == (not routine):
+        raise ValidationError({"item": "Choose a job, or one kind of routine work."})
+    if item is not None and item.club_id != club.pk:
+        raise ValidationError({"item": "This club has no such job."})
+    if item is None and quantity is not None:
+        raise ValidationError({"quantity": "Routine work has no quantity."})
+
+
 def _check_day(worked_on: date, today: date) -> None:
     if worked_on > today:
         raise ValidationError(
@@ -57,7 +68,10 @@ def _check_total(person: Membership, worked_on: date, hours: Decimal, besides: i
     others = HourEntry.objects.standing().filter(person=person, worked_on=worked_on)
     if besides is not None:
         others = others.exclude(pk=besides)
-    logged = others.aggregate(total=Sum("hours"))["total"] or Decimal(0)
+    _check_room(others.aggregate(total=Sum("hours"))["total"] or Decimal(0), hours)
+
+
+def _check_room(logged: Decimal, hours: Decimal) -> None:
     if logged + hours > DAY:
         raise ValidationError(
             {
@@ -108,12 +122,7 @@ def log_hours(
                 return entry
             if person.club_id != club.pk or not person.is_active:
                 raise PermissionDenied
-            if (item is None) == (not routine):
-                raise ValidationError({"item": "Choose a job, or one kind of routine work."})
-            if item is not None and item.club_id != club.pk:
-                raise ValidationError({"item": "This club has no such job."})
-            if item is None and quantity is not None:
-                raise ValidationError({"quantity": "Routine work has no quantity."})
+            _check_work(club, item, routine, quantity)
             value = _half_hours(hours)
             _check_day(worked_on, today or club.today())
             _check_total(person, worked_on, value, None)
@@ -136,6 +145,86 @@ def log_hours(
         if entry is None:
             raise
         return entry
+
+
+@dataclass(frozen=True)
+class Worked:
+    """One entry of a sheet of hours that is taken in as a whole."""
+
+    person: Membership
+    client_id: uuid.UUID
+    worked_on: date
+    hours: Decimal | float | int | str
+    item: Item | None = None
+    routine: str = ""
+    quantity: float | None = None
+    ground: str = ""
+    note: str = ""
+
+
+@transaction.atomic
+def log_sheet(
+    *, club: Club, sheet: Sequence[Worked], by: User, today: date | None = None
+) -> list[HourEntry]:
+    """Log many entries at once by the rules of ``log_hours``; all of them or, with a fault, none.
+
+    What is known by its number is left as it stands. Kept as one change that counts the entries.
+    A handful of queries, however many. ValidationError names the entry and what is wrong with it.
+    """
+    people = {one.person.pk: one.person for one in sheet}
+    for person in Membership.objects.select_for_update().filter(pk__in=people).order_by("pk"):
+        if person.club_id != club.pk or not person.is_active:
+            raise PermissionDenied
+    days = [one.worked_on for one in sheet]
+    standing = HourEntry.objects.standing().filter(person__in=people)
+    totals: dict[tuple[int, date], Decimal] = defaultdict(Decimal)
+    if days:
+        for key, day, hours in standing.filter(worked_on__range=(min(days), max(days))).values_list(
+            "person_id", "worked_on", "hours"
+        ):
+            totals[key, day] += hours
+    known = set(
+        HourEntry.objects.filter(club=club, person__in=people).values_list("client_id", flat=True)
+    )
+    now, rows = today or club.today(), []
+    for place, one in enumerate(sheet, start=1):
+        if one.client_id in known:
+            continue
+        known.add(one.client_id)
+        try:
+            row = _checked(club, one, now, totals)
+        except ValidationError as error:
+            raise ValidationError(
+                f"Entry {place}, {one.person.user}, {one.worked_on}: {' '.join(error.messages)} "
+                "Nothing was logged."
+            ) from error
+        rows.append(row)
+    return save_records(rows, by=by, label=f"{len(rows)} entries of hours logged")
+
+
+def _checked(
+    club: Club, one: Worked, today: date, totals: dict[tuple[int, date], Decimal]
+) -> HourEntry:
+    _check_work(club, one.item, one.routine, one.quantity)
+    hours = _half_hours(one.hours)
+    _check_day(one.worked_on, today)
+    _check_room(totals[one.person.pk, one.worked_on], hours)
+    totals[one.person.pk, one.worked_on] += hours
+    row = HourEntry(
+        club=club,
+        client_id=one.client_id,
+        person=one.person,
+        item=one.item,
+        routine=one.routine,
+        worked_on=one.worked_on,
+        hours=hours,
+        quantity=one.quantity,
+        ground=one.ground,
+        note=one.note.strip(),
+    )
+    # The rows they point to were fetched; asking for each again would take a query an entry.
+    row.clean_fields(exclude=["club", "person", "item"])
+    return row
 
 
 @transaction.atomic
