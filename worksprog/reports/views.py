@@ -8,7 +8,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.core.cache import cache
 from django.core.exceptions import ValidationError
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet
 from django.forms import Form
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
@@ -58,6 +58,7 @@ def report_list(request: ClubRequest) -> HttpResponse:
             asked=Count("decisions"),
             still_open=Count("decisions", filter=Q(decisions__answer=Decision.Answer.OPEN)),
         )
+        .order_by(F("number").desc(nulls_first=True), "-made_at")
     )
     context = {
         "reports": rows,
