@@ -206,3 +206,48 @@ def test_pages_fit_their_window(
         page.wait_for_selector("#map[data-ready=yes]")
     assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
     assert complaints == []
+
+
+def test_a_ditch_is_split_on_the_map_and_joined_again(
+    course: Cast, page_as: Callable[..., Page]
+) -> None:
+    page = page_as(course.manager)
+    open_map(page)
+    whole = Feature.objects.get(ref="D1").length_m
+    page.fill("#in-view-words", "D1")
+    page.locator("[data-feature]").first.click()
+    expect(page.locator("#side-feature h1")).to_have_text("Ditch D1")
+    page.get_by_text("Split in two").click()
+    page.fill("#panel-at", "120.5")
+    page.get_by_role("button", name="Split there").click()
+    expect(page.locator("#map-words")).to_contain_text("now 2 features")
+    assert Feature.objects.get(ref="D1").length_m == pytest.approx(120.5)
+    expect(page.locator("#side-feature")).to_contain_text("120.5 m")
+
+    page.get_by_text("Join with another").click()
+    expect(page.locator("#panel-with")).to_contain_text("Ditch D1b, meets")
+    page.get_by_role("button", name="Join the two").click()
+    expect(page.locator("#map-words")).to_contain_text("was joined into")
+    assert Feature.objects.get(ref="D1").length_m == pytest.approx(whole)
+    assert Feature.objects.get(ref="D1b").state == "removed"
+
+
+def test_the_course_is_shown_on_the_day_chosen(course: Cast, page_as: Callable[..., Page]) -> None:
+    """The plan's word for a day changes how a feature is drawn, and back again."""
+    page = page_as(course.manager)
+    chamber = str(Feature.objects.get(ref="C3").uuid)
+
+    def told(route: Any) -> None:
+        on = route.request.url.split("on=")[1]
+        states = {chamber: "as_built"} if on > "2028-01-01" else {}
+        span = {"starts_on": "2026-09-01", "ends_on": "2031-08-31"}
+        route.fulfill(json={"on": on, "states": states, **span})
+
+    page.route("**/planning/states/**", told)
+    open_map(page)
+    expect(page.locator("#dates")).to_contain_text("winter 28/29")
+    expect(page.locator("path.f.chamber.on_site")).to_have_count(1)
+    page.fill("#dates-range", "150")
+    expect(page.locator("path.f.chamber.as_built")).to_have_count(1)
+    page.fill("#dates-range", "0")
+    expect(page.locator("path.f.chamber.on_site")).to_have_count(1)

@@ -74,6 +74,10 @@ def sound(shape: BaseGeometry) -> BaseGeometry:
     return shape
 
 
+def _number_of(obj: Any) -> str:
+    return str(obj.number)
+
+
 class FeatureForm(forms.ModelForm[Feature]):
     """What is said of a feature; its shape either drawn (GeoJSON) or typed in the club's grid."""
 
@@ -112,7 +116,7 @@ class FeatureForm(forms.ModelForm[Feature]):
         assert isinstance(holes, forms.ModelMultipleChoiceField)
         assert isinstance(survey, forms.ModelChoiceField)
         holes.queryset = Hole.objects.filter(club=club)
-        holes.label_from_instance = lambda hole: str(hole.number)  # type: ignore[method-assign]
+        holes.label_from_instance = _number_of  # type: ignore[method-assign]
         survey.queryset = Survey.objects.filter(club=club).defer("points")
         survey.empty_label = "none"
         if not drawing:

@@ -26,7 +26,7 @@ DRAW_ORDER = (
 )
 # All shapes are then read in one call, which a field that reads its own cannot do.
 _AS_STORED = ExpressionWrapper(F("geometry"), output_field=BinaryField())
-_RANK = {kind: rank for rank, kind in enumerate(DRAW_ORDER)}
+_RANK: dict[str, int] = {kind: rank for rank, kind in enumerate(DRAW_ORDER)}
 
 
 def live_ground_model(club: Club) -> GroundModel | None:
@@ -74,7 +74,7 @@ def map_data(club: Club) -> str:
             told["holes"] = holes[pk]
         properties.append(told)
         ids.append(str(uuid))
-    shapes = shapely.from_wkb([bytes(row[-1]) for row in rows])
+    shapes = list(shapely.from_wkb([bytes(row[-1]) for row in rows]))
     return grid.feature_collection_text(shapes, properties, club.epsg, ids=ids)
 
 

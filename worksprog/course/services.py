@@ -66,7 +66,8 @@ def _other_shapes(club: Club, apart_from: int | None) -> list[BaseGeometry]:
     rows = Feature.objects.filter(club=club)
     if apart_from is not None:
         rows = rows.exclude(pk=apart_from)
-    return list(rows.values_list("geometry", flat=True))
+    shapes: list[Any] = list(rows.values_list("geometry", flat=True))
+    return shapes
 
 
 def _placed(club: Club, geometry: BaseGeometry, before: Feature | None = None) -> BaseGeometry:
@@ -105,7 +106,7 @@ def _placed(club: Club, geometry: BaseGeometry, before: Feature | None = None) -
     hit = np.isfinite(distance)
     if not hit.any():
         return geometry
-    drawn[hit] = known[nearest[hit]]
+    drawn[hit] = known[np.asarray(nearest)[hit]]
     return shapely.set_coordinates(shapely.transform(geometry, lambda c: c), drawn)
 
 

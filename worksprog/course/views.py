@@ -3,6 +3,8 @@ from __future__ import annotations
 import gzip
 import json
 from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -165,7 +167,7 @@ def features(request: ClubRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @club_page("course.read", change="course.draw")
-def feature(request: ClubRequest, uuid: Any) -> HttpResponse:
+def feature(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row = get_row(Feature.objects.select_related("survey"), request.club, uuid)
     draws = request.may("course.draw")
     collision = None
@@ -207,7 +209,7 @@ def feature(request: ClubRequest, uuid: Any) -> HttpResponse:
 
 @require_GET
 @club_page("course.read")
-def feature_panel(request: ClubRequest, uuid: Any) -> HttpResponse:
+def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
     """The side panel's part of this floor, with the shape as it is now for editing."""
     row = get_row(Feature.objects.select_related("survey"), request.club, uuid)
     context = {
@@ -258,7 +260,7 @@ def holes(request: ClubRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @club_page("course.draw")
-def hole(request: ClubRequest, uuid: Any) -> HttpResponse:
+def hole(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row = get_row(Hole, request.club, uuid)
     form = HoleForm(request.POST or None, instance=row)
     if request.method == "POST" and _hole_kept(request, form):
@@ -311,14 +313,8 @@ def _last_change(row: Feature) -> str:
     last = Change.objects.filter(club=row.club, record_uuid=row.uuid).select_related("by").first()
     if last is None:
         return "It was changed"
-    at = timezone.localtime(last.at, timezone=_zone(row))
+    at = timezone.localtime(last.at, timezone=ZoneInfo(row.club.time_zone))
     return f"{last.by or 'The program'} changed it at {at:%H:%M} on {at.day} {at:%b}"
-
-
-def _zone(row: Feature) -> Any:
-    from zoneinfo import ZoneInfo
-
-    return ZoneInfo(row.club.time_zone)
 
 
 def _done(rows: list[Feature], words: str) -> JsonResponse:
@@ -361,7 +357,8 @@ def _sent(request: HttpRequest) -> dict[str, Any]:
 
 
 def _drawn_shape(request: ClubRequest, sent: dict[str, Any]) -> BaseGeometry:
-    return grid.geometry_from_geojson(sent.get("geometry") or "", request.club.epsg)
+    shape: BaseGeometry = grid.geometry_from_geojson(sent.get("geometry") or "", request.club.epsg)
+    return shape
 
 
 @require_POST
@@ -412,7 +409,7 @@ def measure(request: ClubRequest) -> HttpResponse:
 
 @require_POST
 @club_page("course.draw")
-def reshape(request: ClubRequest, uuid: Any) -> HttpResponse:
+def reshape(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row = get_row(Feature, request.club, uuid)
     sent = _sent(request)
     try:
@@ -436,14 +433,15 @@ def _cut(request: ClubRequest, row: Feature, sent: dict[str, Any]) -> BaseGeomet
     if SHAPES[row.kind] != "LineString":
         raise ValueError("Only a line is split at a distance from its start.")
     try:
-        return row.geometry.interpolate(float(sent["at_m"]))
+        place: BaseGeometry = row.geometry.interpolate(float(sent["at_m"]))
     except (TypeError, ValueError) as error:
         raise ValueError("Give the distance from its start in metres, such as 42.5.") from error
+    return place
 
 
 @require_POST
 @club_page("course.draw")
-def split(request: ClubRequest, uuid: Any) -> HttpResponse:
+def split(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row = get_row(Feature, request.club, uuid)
     sent = _sent(request)
     try:
@@ -463,7 +461,7 @@ def split(request: ClubRequest, uuid: Any) -> HttpResponse:
 
 @require_POST
 @club_page("course.draw")
-def join(request: ClubRequest, uuid: Any) -> HttpResponse:
+def join(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row = get_row(Feature, request.club, uuid)
     sent = _sent(request)
     other = Feature.objects.filter(club=request.club, uuid__in=_uuids(sent.get("with"))).first()
@@ -484,9 +482,7 @@ def join(request: ClubRequest, uuid: Any) -> HttpResponse:
     return _done([kept, other], f"{other.title} was joined into {kept.title}.")
 
 
-def _uuids(value: Any) -> list[Any]:
-    from uuid import UUID
-
+def _uuids(value: Any) -> list[UUID]:
     try:
         return [UUID(str(value))]
     except ValueError:
@@ -495,7 +491,7 @@ def _uuids(value: Any) -> list[Any]:
 
 @require_POST
 @club_page("course.draw")
-def turn(request: ClubRequest, uuid: Any) -> HttpResponse:
+def turn(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row = get_row(Feature, request.club, uuid)
     try:
         kept = services.turn_round(
@@ -510,7 +506,7 @@ def turn(request: ClubRequest, uuid: Any) -> HttpResponse:
 
 @require_POST
 @club_page("course.draw")
-def state(request: ClubRequest, uuid: Any) -> HttpResponse:
+def state(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row = get_row(Feature, request.club, uuid)
     form = StateForm(_sent(request))
     if not form.is_valid():
