@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from uuid import UUID
 
 from django.contrib import messages
@@ -46,11 +47,21 @@ def _book(request: ClubRequest) -> str:
     return reverse("works:prices", args=[request.club.slug])
 
 
-def _price_page(request: ClubRequest, row: Price, title: str) -> HttpResponse:
-    form = PriceForm(request.POST or None, instance=row, initial={"dated": request.club.today()})
+def _entry_page(
+    request: ClubRequest,
+    row: Price | OutputRate,
+    form: PriceForm | RateForm,
+    set_entry: Callable[..., object],
+    *,
+    what: str,
+    lead: str,
+) -> HttpResponse:
+    """A price or an output rate, new or known; what names an entry stays once it is known."""
+
+    title = row.name if row.pk else f"New {what}"
 
     def change() -> None:
-        services.set_price(club=request.club, by=request.user, **form.cleaned_data)
+        set_entry(club=request.club, by=request.user, **form.cleaned_data)
 
     if row.pk:
         form.fields["code"].disabled = True
@@ -60,58 +71,57 @@ def _price_page(request: ClubRequest, row: Price, title: str) -> HttpResponse:
         request,
         form=form,
         title=title,
-        button="Keep the price",
+        button=f"Keep the {what}",
         back=_book(request),
-        lead="Before tax. Estimates keep their prices until they are worked out again.",
+        lead=lead,
         in_columns=True,
+    )
+
+
+def _price_page(request: ClubRequest, row: Price) -> HttpResponse:
+    return _entry_page(
+        request,
+        row,
+        PriceForm(request.POST or None, instance=row, initial={"dated": request.club.today()}),
+        services.set_price,
+        what="price",
+        lead="Before tax. Estimates keep their prices until they are worked out again.",
+    )
+
+
+def _rate_page(request: ClubRequest, row: OutputRate) -> HttpResponse:
+    return _entry_page(
+        request,
+        row,
+        RateForm(request.POST or None, instance=row, initial={"dated": request.club.today()}),
+        services.set_output_rate,
+        what="output rate",
+        lead="What one person, or one machine, does in an hour.",
     )
 
 
 @require_http_methods(["GET", "POST"])
 @club_page("works.plan")
 def new_price(request: ClubRequest) -> HttpResponse:
-    return _price_page(request, Price(club=request.club), "New price")
+    return _price_page(request, Price(club=request.club))
 
 
 @require_http_methods(["GET", "POST"])
 @club_page("works.plan")
 def price(request: ClubRequest, uuid: UUID) -> HttpResponse:
-    row = get_row(Price, request.club, uuid)
-    return _price_page(request, row, row.name)
-
-
-def _rate_page(request: ClubRequest, row: OutputRate, title: str) -> HttpResponse:
-    form = RateForm(request.POST or None, instance=row, initial={"dated": request.club.today()})
-
-    def change() -> None:
-        services.set_output_rate(club=request.club, by=request.user, **form.cleaned_data)
-
-    if row.pk:
-        form.fields["code"].disabled = True
-    if request.method == "POST" and keep(form, change):
-        return redirect(_book(request))
-    return form_page(
-        request,
-        form=form,
-        title=title,
-        button="Keep the output rate",
-        back=_book(request),
-        lead="What one person, or one machine, does in an hour.",
-        in_columns=True,
-    )
+    return _price_page(request, get_row(Price, request.club, uuid))
 
 
 @require_http_methods(["GET", "POST"])
 @club_page("works.plan")
 def new_rate(request: ClubRequest) -> HttpResponse:
-    return _rate_page(request, OutputRate(club=request.club), "New output rate")
+    return _rate_page(request, OutputRate(club=request.club))
 
 
 @require_http_methods(["GET", "POST"])
 @club_page("works.plan")
 def rate(request: ClubRequest, uuid: UUID) -> HttpResponse:
-    row = get_row(OutputRate, request.club, uuid)
-    return _rate_page(request, row, row.name)
+    return _rate_page(request, get_row(OutputRate, request.club, uuid))
 
 
 @require_POST
