@@ -16,8 +16,6 @@ from worksprog.calc.ground import Ground, load_ground
 from worksprog.clubs.models import Club
 from worksprog.course.models import SHAPES, Feature, GroundModel, Hole, Kind, State
 
-# Small things of which an area has hundreds, shown without a name of their own.
-UNNAMED = frozenset({Kind.TREE})
 # Grounds first, then what lies on them, lines, and marks on top: the order the map draws in.
 DRAW_ORDER = (
     *(Kind.BOUNDARY, Kind.WOOD, Kind.FAIRWAY, Kind.MOUND, Kind.POND, Kind.LATERALS, Kind.GREEN),

@@ -105,8 +105,19 @@ export class Drawing {
     if (drawing && tellIt) drawing.dropped();
   }
 
+  // The handles take a mouse or a finger only; for the keyboard there are the typed points.
+  nameHandles() {
+    for (const handle of this.map.getContainer().querySelectorAll('.marker-icon')) {
+      handle.setAttribute('aria-label', 'a point of the shape');
+      handle.setAttribute('tabindex', '-1');
+    }
+  }
+
   edit(layer, shape, onChange) {
-    const changed = () => onChange(measuresOfDrawing(this.grid, shape, outlineOf(layer, shape)));
+    const changed = () => {
+      onChange(measuresOfDrawing(this.grid, shape, outlineOf(layer, shape)));
+      this.nameHandles();
+    };
     if (layer instanceof L.Circle) layer.pm.enableLayerDrag();
     else layer.pm.enable({ ...SETTINGS, draggable: true, preventMarkerRemoval: shape === 'Point' });
     layer.on('pm:edit pm:markerdrag pm:vertexadded pm:vertexremoved pm:drag pm:dragend pm:snapdrag', changed);

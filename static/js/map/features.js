@@ -1,6 +1,6 @@
 // The features as layers: kind and state are CSS classes, so that every colour comes from the sheet's tokens.
 /* global L */
-import { day, figure } from './figures.js';
+import { figure } from './figures.js';
 
 const SIZES = { chamber: 7, headwall: 7, outfall: 9 };
 const PANES = { Polygon: 'grounds', LineString: 'lines', Point: 'nodes' };
@@ -178,8 +178,6 @@ export class Features {
       L.marker([box.getNorth(), box.getCenter().lng], { icon, pane: 'numbers', interactive: false, keyboard: false, pmIgnore: true, snapIgnore: true }).addTo(this.numbers);
     }
   }
-
-  since(one) { return day(one.properties.since); }
 
   nearestOfKind(id, count = 12) {
     const { one } = this.all.get(id);
