@@ -152,6 +152,7 @@ def winters_chart(
         }
 
     pen = {"condition": {"test": "datum.critical", "value": palette.accent}, "value": palette.ink}
+    heavy = {"condition": {"test": "datum.critical", "value": 2.75}, "value": 1.5}
     layers = [
         layer(
             rows.closed,
@@ -165,8 +166,9 @@ def winters_chart(
         ),
         layer(
             rows.of("proposed"),
-            {**bar, "fill": palette.sheet, "strokeDash": [4, 2], "strokeWidth": 1.5},
+            {**bar, "fill": palette.sheet, "strokeDash": [4, 2]},
             stroke=pen,
+            strokeWidth=heavy,
             tooltip=tips,
             description=said,
         ),
