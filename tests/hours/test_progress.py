@@ -141,6 +141,17 @@ def test_curve_ends_at_the_day_and_agrees_with_the_figures(site: Site) -> None:
     assert told.curve[-1].pv_h == 540
     assert told.schedule is not None
     assert told.schedule.es < told.schedule.at
+    assert told.ends_about is not None
+    assert told.ends_about > date(2027, 3, 31)
+
+
+def test_an_early_pace_is_not_carried_on_to_the_end(site: Site) -> None:
+    plan(site, [(site.carrier, date(2026, 9, 7), date(2027, 3, 26))])
+    site.log(quantity=20)
+    told = earned_value(site.programme, TODAY)
+    assert told.schedule is not None
+    assert told.schedule.forecast is not None
+    assert told.ends_about is None
 
 
 def test_without_a_plan_nothing_is_due(site: Site) -> None:

@@ -26,3 +26,10 @@ STEPS: dict[str, float] = {"m": 1, "m²": 5, "m2": 5, "m³": 1, "m3": 1, "t": 1}
 def step_of(unit: str) -> float:
     """Whole ones of anything that is counted."""
     return STEPS.get(unit, 1)
+
+
+def unit_words(kind: str, unit: str) -> str:
+    """As one says it on site: a bare number of things has no unit, stems are stems."""
+    if unit != "no":
+        return unit
+    return "stems" if kind == WorkKind.TREE_THINNING else ""

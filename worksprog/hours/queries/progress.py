@@ -126,13 +126,16 @@ class ProgrammeValue:
 
     @property
     def ends_about(self) -> date | None:
-        """When the whole ends at the pace so far, by earned schedule."""
+        """When the whole ends at the pace so far, by earned schedule; None while that says little."""
         if self.schedule is None or self.schedule.forecast is None:
+            return None
+        if self.hours.ev < TELLING * self.hours.bac:
             return None
         return self.programme.starts_on + timedelta(days=round(self.schedule.forecast * MONTH_D))
 
 
 MONTH_D = 365.25 / 12
+TELLING = 0.2  # share of the work done from which its pace is carried on to the end (common practice, no source)
 
 
 def progress_of_items(programme: Programme, on: date) -> dict[int, ItemProgress]:

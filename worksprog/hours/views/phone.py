@@ -22,7 +22,7 @@ from worksprog.clubs.templatetags.figures import fig
 from worksprog.hours.intake import AT_ONCE, take_in
 from worksprog.hours.models import Ground, HourEntry, RoutineKind
 from worksprog.hours.queries.phone import PhoneJob, phone_jobs, recent_entries
-from worksprog.hours.words import DONE_TODAY, step_of
+from worksprog.hours.words import DONE_TODAY, step_of, unit_words
 from worksprog.works.cautions import CAUTIONS, DEFERS
 
 _FONTS = "vendor/fonts/"
@@ -52,10 +52,10 @@ def _places(value: float) -> int:
 
 
 def _job(job: PhoneJob) -> dict[str, Any]:
-    progress = ""
+    progress, unit = "", unit_words(job.item.kind, job.unit)
     if job.planned:
         done, planned = (fig(value, _places(value)) for value in (job.done, job.planned))
-        progress = f"{done} of {planned} {job.unit} done"
+        progress = " ".join(f"{done} of {planned} {unit} done".split())
     return {
         "uuid": str(job.item.uuid),
         "name": job.item.name,
@@ -64,7 +64,7 @@ def _job(job: PhoneJob) -> dict[str, Any]:
         "stateWords": job.item.get_state_display(),
         "where": _where(job),
         "progress": progress,
-        "unit": job.unit,
+        "unit": unit,
         "step": step_of(job.unit),
         "doneWords": DONE_TODAY.get(job.item.kind, "Done"),
         "last": job.last_quantity,
