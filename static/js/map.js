@@ -437,6 +437,7 @@ if (drawing) {
     if (event.target.id === 'id_coordinates') byId('id_geometry').value = '';
   });
 }
+window.addEventListener('beforeunload', (event) => { if (drawn || editing) event.preventDefault(); });
 if (window.innerWidth < 901) byId('legend').open = false;
 
 // ---- the course at a date -----------------------------------------------------------------------
