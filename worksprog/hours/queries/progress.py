@@ -135,7 +135,8 @@ class ProgrammeValue:
 
 
 MONTH_D = 365.25 / 12
-TELLING = 0.2  # share of the work done from which its pace is carried on to the end (common practice, no source)
+# Share of the work done from which its pace is carried on to the end: common practice, no source.
+TELLING = 0.2
 
 
 def progress_of_items(programme: Programme, on: date) -> dict[int, ItemProgress]:
