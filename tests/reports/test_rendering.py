@@ -11,6 +11,7 @@ from pathlib import Path
 import pikepdf
 import pytest
 from django.conf import settings
+from django.template.loader import render_to_string
 
 from tests.reports.samples import empty_figures, sample_figures
 from worksprog.reports import rendering
@@ -201,10 +202,8 @@ def test_very_long_words_stay_inside_the_sheet() -> None:
 
 
 def test_an_address_that_is_not_its_own_stops_it(monkeypatch) -> None:
-    real = rendering.render_to_string
-
     def with_picture(*args, **kwargs):
-        return real(*args, **kwargs).replace(
+        return render_to_string(*args, **kwargs).replace(
             "<main>", "<main><img alt='x' src='http://127.0.0.1/x'>"
         )
 
