@@ -6,6 +6,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import defaultdict
+from typing import Any
 
 from worksprog.calc.critical_path import LinkKind
 
@@ -18,7 +19,7 @@ def broken_rules(jobs, links, calendar, week_hours, windows, fitted) -> list[str
     """Every rule that the schedule breaks, in words; empty when it is good."""
     faults = []
     by_key = {job.key: job for job in jobs}
-    used = defaultdict(float)
+    used: dict[Any, float] = defaultdict(float)
     for key, placed in fitted.placed.items():
         job = by_key[key]
         if job.finished is not None:

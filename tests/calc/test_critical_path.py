@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import networkx as nx
 import numpy as np
@@ -122,7 +123,7 @@ def networks(draw, *, kinds=(FS,), lags=NO_LAG):
 @given(networks())
 def test_length_is_the_longest_path_of_networkx(network):
     activities, links = network
-    graph = nx.DiGraph()
+    graph: Any = nx.DiGraph()
     for activity in activities:
         graph.add_edge(("start", activity.key), ("end", activity.key), weight=activity.duration)
     for link in links:

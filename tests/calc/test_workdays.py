@@ -59,7 +59,7 @@ def test_working_days_leave_out_weekends_and_holidays():
     calendar = Calendar.around(dt.date(2026, 12, 23), dt.date(2027, 1, 1), holidays=CHRISTMAS)
     assert calendar.first_day == dt.date(2026, 12, 21)
     assert calendar.weeks == 2
-    worked = [calendar.date(i) for i in np.flatnonzero(calendar.workdays)]
+    worked = [calendar.date(int(i)) for i in np.flatnonzero(calendar.workdays)]
     assert [day.day for day in worked] == [21, 22, 23, 24, 29, 30, 31, 1]
 
 

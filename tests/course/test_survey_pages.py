@@ -298,18 +298,16 @@ def test_a_code_that_is_a_formula_goes_out_as_text() -> None:
 
 
 def draw(cast: Cast) -> list[Feature]:
-    return [
-        create_feature(club=cast.club, by=cast.manager, **facts)
-        for facts in (
-            {
-                "kind": Kind.DITCH,
-                "ref": "D1",
-                "geometry": LineString([(451100, 213100), (451180, 213140)]),
-            },
-            {"kind": Kind.TEE, "name": "Tee 4", "geometry": box(451200, 213200, 451212, 213209)},
-            {"kind": Kind.TEE, "name": "Tee 5", "geometry": box(451300, 213200, 451312, 213209)},
-        )
-    ]
+    given: tuple[dict[str, Any], ...] = (
+        {
+            "kind": Kind.DITCH,
+            "ref": "D1",
+            "geometry": LineString([(451100, 213100), (451180, 213140)]),
+        },
+        {"kind": Kind.TEE, "name": "Tee 4", "geometry": box(451200, 213200, 451212, 213209)},
+        {"kind": Kind.TEE, "name": "Tee 5", "geometry": box(451300, 213200, 451312, 213209)},
+    )
+    return [create_feature(club=cast.club, by=cast.manager, **facts) for facts in given]
 
 
 def test_features_go_out_as_geojson_and_geopackage(

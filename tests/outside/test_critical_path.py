@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
+
 from worksprog.calc.critical_path import (
     Activity,
     Link,
@@ -100,7 +102,7 @@ def test_reliable_construction_by_three_points(outside):
     points = {key: three_point(*triple) for key, triple in triples.items()}
     links = [Link(low, high) for high, lows in before.items() for low in lows]
     path = critical_path([Activity(key, mean) for key, (mean, _) in points.items()], links)
-    variances = {key: variance for key, (_, variance) in points.items()}
+    variances: dict[Hashable, float] = {key: variance for key, (_, variance) in points.items()}
     variance, chance = chance_by(path, links, variances, 47)
     checks = [
         ("PERT-1 mean", 44, path.length, 1e-9, "weeks"),

@@ -90,7 +90,7 @@ SCHEMES: tuple[Scheme, ...] = (
                     Job(
                         "carrier_pipe",
                         "Lay carrier O2–C2",
-                        ("C1–O2", "C2–C1"),
+                        ("C1–O2", "C2–C1", "C1", "C2"),
                         (7,),
                         "done",
                         after=("Headwall at outfall O2",),
@@ -105,7 +105,7 @@ SCHEMES: tuple[Scheme, ...] = (
                     Job(
                         "carrier_pipe",
                         "Lay carrier C2–C3",
-                        ("C3–C2",),
+                        ("C3–C2", "C3"),
                         (9,),
                         "on_site",
                         after=("Lay carrier O2–C2",),
@@ -254,14 +254,14 @@ SCHEMES: tuple[Scheme, ...] = (
                     Job(
                         "carrier_pipe",
                         "Lay carrier C3–C4",
-                        ("C4–C3",),
+                        ("C4–C3", "C4"),
                         (9,),
                         not_before=_winter(2027),
                     ),
                     Job(
                         "carrier_pipe",
                         "Lay carrier C4–C5",
-                        ("C5–C4",),
+                        ("C5–C4", "C5"),
                         (10, 13),
                         not_before=_winter(2027),
                     ),
@@ -387,7 +387,7 @@ SCHEMES: tuple[Scheme, ...] = (
                     Job(
                         "carrier_pipe",
                         "Lay carrier O3–C7",
-                        ("C6–O3", "C7–C6"),
+                        ("C6–O3", "C7–C6", "C6", "C7"),
                         (8, 9),
                         not_before=_winter(2028),
                         after=("Headwall at outfall O3",),
@@ -396,7 +396,7 @@ SCHEMES: tuple[Scheme, ...] = (
                     Job(
                         "carrier_pipe",
                         "Lay carrier C7–C8",
-                        ("C8–C7",),
+                        ("C8–C7", "C8"),
                         (1, 2),
                         not_before=_winter(2028),
                     ),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime, time
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from worksprog.clubs.models import User
 from worksprog.demo.programme import FROZEN_DAY
@@ -11,6 +12,7 @@ from worksprog.reports.models import Report
 from worksprog.reports.services import ask_decision, draft_report, issue_report
 from worksprog.works.models import Programme
 
+ISSUED_AT = datetime.combine(FROZEN_DAY, time(17, 10), tzinfo=ZoneInfo("Europe/London"))
 OPENING = (
     "The Brook carrier is laid to C2 and carries water. The reach to C3 is on site and should close "
     "before the ground goes; the laterals on 7 have missed this autumn's window and now wait for "
@@ -44,4 +46,4 @@ def write_first_report(programme: Programme, by: User) -> Report:
         question="Agree that hole 7 plays to a temporary green from 16 August to 6 September 2027.",
         by=by,
     )
-    return issue_report(report=report, by=by)
+    return issue_report(report=report, by=by, at=ISSUED_AT)

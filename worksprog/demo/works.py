@@ -159,7 +159,6 @@ FEATURE_STATE = {
     ItemState.GROWING_IN: State.GROWING_IN,
     ItemState.DONE: State.AS_BUILT,
 }
-WITH_THEM = {"Lay carrier O2–C2": ("C1", "C2")}  # chambers that came with a run of pipe
 
 
 def record_on_the_ground(club: Club, by: User) -> None:
@@ -168,7 +167,7 @@ def record_on_the_ground(club: Club, by: User) -> None:
     for job in all_jobs():
         if job.started_on is None:
             continue
-        for ref in (*job.features, *WITH_THEM.get(job.name, ())):
+        for ref in job.features:
             set_feature_state(
                 feature=features[ref],
                 state=FEATURE_STATE[ItemState(job.state)],

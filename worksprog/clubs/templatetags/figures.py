@@ -18,7 +18,8 @@ def fig(value: Any, places: int = 0) -> str:
     """A number with thousands parted by commas; an en dash where there is none."""
     if value is None or value == "":
         return NO_FIGURE
-    return f"{Decimal(str(value)).quantize(Decimal(1).scaleb(-int(places)), ROUND_HALF_EVEN):,}"
+    text = f"{Decimal(str(value)).quantize(Decimal(1).scaleb(-int(places)), ROUND_HALF_EVEN):,}"
+    return text.replace("-", "−")
 
 
 @register.filter
@@ -51,4 +52,4 @@ def money(context: dict[str, Any], amount: Any, places: int = 0) -> str:
     request = context.get("request")
     sign = request.club.currency_sign if request is not None and hasattr(request, "club") else ""
     text = fig(amount, places)
-    return f"−{sign}{text[1:]}" if text.startswith("-") else f"{sign}{text}"
+    return f"−{sign}{text[1:]}" if text.startswith("−") else f"{sign}{text}"
