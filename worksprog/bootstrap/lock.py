@@ -1,4 +1,7 @@
-"""Lock files: every package by version and hash, no address of where it came from."""
+"""Lock files: every package by version and hash, no address of where it came from.
+
+The locks are for every Python from 3.11 on: where versions differ, a marker says which is for whom.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,7 @@ from worksprog.bootstrap.python_env import ensure_python
 from worksprog.bootstrap.saying import run_step, say
 
 LOCKED = ("requirements", "requirements-test", "requirements-node")
-PIP_TOOLS = "pip-tools==7.6.2"
+LOCKER = "uv==0.13.9"
 
 
 def lock_everything() -> None:
@@ -22,7 +25,7 @@ def lock_everything() -> None:
         say("Fetching the tool that locks …")
         run_step([sys.executable, "-m", "venv", home], what="Making var/lock-tool", log="lock")
         run_step(
-            [python, "-m", "pip", "install", "--quiet", PIP_TOOLS],
+            [python, "-m", "pip", "install", "--quiet", LOCKER],
             what="Fetching the tool that locks",
             log="lock",
         )
@@ -30,9 +33,8 @@ def lock_everything() -> None:
         say(f"Locking {name}.in …")
         run_step(
             [
-                python, "-m", "piptools", "compile", "--upgrade", "--quiet", "--generate-hashes",
-                "--allow-unsafe", "--strip-extras", "--no-header", "--no-emit-index-url",
-                "--no-emit-find-links", "--no-emit-trusted-host", "--no-emit-options",
+                python, "-m", "uv", "pip", "compile", "--universal", "--python-version", "3.11",
+                "--upgrade", "--generate-hashes", "--no-header", "--quiet",
                 "--output-file", f"{name}.txt", f"{name}.in",
             ],
             what=f"Locking {name}.in",
