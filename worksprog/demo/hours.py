@@ -10,7 +10,7 @@ from worksprog.demo.people import People
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.works import all_jobs
 from worksprog.hours.models import HourEntry
-from worksprog.hours.services import Worked, approve_hours, log_sheet
+from worksprog.hours.services import Worked, approve_hours, log_sheet, query_hours
 from worksprog.works.models import Estimate, Item
 
 LAST_APPROVED = FROZEN_DAY - timedelta(days=FROZEN_DAY.weekday() + 1)  # the Sunday before
@@ -49,4 +49,10 @@ def log_the_year(people: People, items: dict[str, Item]) -> int:
         entries=HourEntry.objects.filter(club=people.club, worked_on__lte=LAST_APPROVED),
         by=people.manager,
     )
+    doubtful = HourEntry.objects.filter(
+        club=people.club, state=HourEntry.State.LOGGED, routine="other"
+    )
+    first = doubtful.order_by("worked_on", "pk").first()
+    if first is not None:
+        query_hours(entry=first, by=people.manager, reason="Which job was this? Was it the path?")
     return len(logged)
