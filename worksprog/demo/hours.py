@@ -50,9 +50,13 @@ def log_the_year(people: People, items: dict[str, Item]) -> int:
         by=people.manager,
     )
     doubtful = HourEntry.objects.filter(
-        club=people.club, state=HourEntry.State.LOGGED, routine="other"
+        club=people.club, state=HourEntry.State.LOGGED, routine="machines"
     )
     first = doubtful.order_by("worked_on", "pk").first()
     if first is not None:
-        query_hours(entry=first, by=people.manager, reason="Which job was this? Was it the path?")
+        query_hours(
+            entry=first,
+            by=people.manager,
+            reason="Is this the trencher? Then it belongs to the carrier.",
+        )
     return len(logged)
