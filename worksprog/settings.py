@@ -65,6 +65,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
     "axes.middleware.AxesMiddleware",
+    "worksprog.clubs.middleware.own_page_for_nothing_there",
 ]
 ROOT_URLCONF = "worksprog.urls"
 WSGI_APPLICATION = "worksprog.wsgi.application"

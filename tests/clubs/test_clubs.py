@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
 from django.core import mail
@@ -175,10 +176,20 @@ def test_club_settings_are_changed_and_recorded(cast: Cast, as_manager: Client) 
     assert answer.status_code == 302
     assert Club.objects.get(slug="first").epsg == 2157
     page = as_manager.get("/c/first/records/").content.decode()
-    assert "27700 → 2157" in page
+    assert "grid (EPSG code): 27700 → 2157" in page
 
 
 def test_a_club_is_started_whole_or_not_at_all(cast: Cast) -> None:
     with pytest.raises(ValidationError):
         start_club(name="Third", slug="third", manager=cast.manager, time_zone="Nowhere")
     assert not Club.objects.filter(slug="third").exists()
+
+
+def test_nothing_there_is_said_in_the_programs_own_words(
+    cast: Cast, as_staff: Client, settings: Any
+) -> None:
+    settings.DEBUG = True
+    page = as_staff.get("/c/second/", headers={"accept": "text/html"})
+    assert page.status_code == 404
+    assert "No such sheet" in page.content.decode()
+    assert "urlpatterns" not in page.content.decode()

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from worksprog.clubs.door import ClubRequest, club_page
 from worksprog.clubs.forms import ClubForm, MemberChangeForm, MemberForm
 from worksprog.clubs.models import Change, Club, Membership, Role, User
+from worksprog.clubs.record_words import moves_of, words_of_kind
 from worksprog.clubs.records import save_record
 from worksprog.clubs.services import add_member, change_member, invite
 
@@ -138,8 +139,17 @@ def records(request: ClubRequest) -> HttpResponse:
         .distinct()
     )
     page = Paginator(changes, 50).get_page(request.GET.get("page"))
+    rows = [
+        {"change": one, "what": words_of_kind(one.kind), "moves": moves_of(one)} for one in page
+    ]
     return render(
         request,
         "clubs/records.html",
-        {"page": page, "kinds": kinds, "kind": kind, "sheet_name": "Records · who changed what"},
+        {
+            "page": page,
+            "rows": rows,
+            "kinds": [(one, words_of_kind(one)) for one in kinds],
+            "kind": kind,
+            "sheet_name": "Records · who changed what",
+        },
     )
