@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 import numpy as np
@@ -284,3 +285,9 @@ def test_an_empty_line_begins_an_inner_ring() -> None:
         shape_from_points("pipe", text)
     with pytest.raises(ValueError, match="One point is wanted"):
         shape_from_points("chamber", text)
+
+
+def test_a_club_without_a_place_is_sent_to_its_survey_first(as_manager: Client) -> None:
+    page = as_manager.get("/c/first/course/map/").content.decode()
+    assert "bring in a survey first" in page
+    assert re.search(r'id="draw-start"\s+disabled', page)

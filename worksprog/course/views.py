@@ -104,6 +104,7 @@ def map_page(request: ClubRequest) -> HttpResponse:
         if draws
         else None,
         "has_ground": model is not None,
+        "has_place": extent is not None,
         "surveys_url": _address("course:surveys", slug) if request.may("survey.import") else "",
         "tally": Feature.objects.filter(club=club).aggregate(
             all=Count("id", filter=~Q(state=State.REMOVED)),
