@@ -127,7 +127,9 @@ def _prepare(env: dict[str, str]) -> None:
     digest = digest_of(*migrations, ROOT / "requirements.txt")
     if DATABASE.is_file() and is_stamped(STAMP, digest):
         return
-    say("Preparing the database and the demonstration club …")
+    say(
+        "Preparing the database and the demonstration club, with a year of hours: about half a minute …"
+    )
     LOGS.mkdir(parents=True, exist_ok=True)
     log = LOGS / "prepare.log"
     with log.open("w", encoding="utf-8") as errors:

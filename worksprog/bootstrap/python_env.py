@@ -37,7 +37,7 @@ def ensure_python(*, for_tests: bool = False) -> None:
         say("Making a virtual environment in .venv …")
         shutil.rmtree(VENV, ignore_errors=True)
         run_step([sys.executable, "-m", "venv", VENV], what="Making .venv", log="venv")
-    say(f"Installing the Python packages of {lock.name} …")
+    say(f"Installing the Python packages of {lock.name}, once: one to three minutes …")
     for stamp in stamps.values():
         stamp.unlink(missing_ok=True)
     run_step(
