@@ -68,6 +68,7 @@ def test_the_network_page_says_the_verdicts(cast, drain, as_committee):
 def test_an_empty_network_says_what_goes_here(cast, as_manager):
     shown = as_manager.get(address(cast, "network")).content.decode()
     assert "No pipe or ditch is drawn" in shown
+    assert "Draw the first pipe or ditch on the map" in shown
     assert as_manager.get(address(cast, "order")).status_code == 200
 
 
@@ -194,10 +195,41 @@ def test_turning_a_reach_round(cast, drain, as_manager):
 def test_setting_levels_of_a_chamber(cast, drain, as_manager):
     page = address(cast, "node", drain.chamber.uuid)
     bad = as_manager.post(page, {"cover_level_m": "50", "invert_level_m": "51", "size": ""})
-    assert "lies above the invert" in bad.content.decode()
+    told = bad.content.decode()
+    assert "The cover must lie above the invert; 50.00 m is below 51.00 m." in told
     as_manager.post(page, {"cover_level_m": "52.5", "invert_level_m": "50.9", "size": "600 mm"})
     row = DrainNode.objects.get(feature=drain.chamber)
     assert (row.cover_level_m, row.size) == (52.5, "600 mm")
+
+
+def test_the_later_of_two_editors_of_a_reach_sees_both(cast, drain, as_manager):
+    page = address(cast, "reach", drain.upper.uuid)
+    seen = as_manager.get(page).context["form"].initial["seen"]
+    assert as_manager.post(page, figures(seen=seen)).status_code == 302
+    second = as_manager.post(page, figures(seen=seen, inside_diameter_mm="375"))
+    shown = second.content.decode()
+    assert second.status_code == 409
+    assert f"{cast.manager} changed it at" in shown
+    assert "theirs 225.0, yours 375.0" in shown
+    assert 'name="inside_diameter_mm" value="375"' in shown
+    assert DrainReach.objects.get(feature=drain.upper).inside_diameter_mm == 225
+    now = second.context["form"]["seen"].value()
+    assert f'name="seen" value="{now}"' in shown
+    again = as_manager.post(page, figures(seen=now, inside_diameter_mm="375"))
+    assert again.status_code == 302
+    assert DrainReach.objects.get(feature=drain.upper).inside_diameter_mm == 375
+
+
+def test_the_later_of_two_editors_of_a_chamber_sees_both(cast, drain, as_manager):
+    page = address(cast, "node", drain.chamber.uuid)
+    seen = as_manager.get(page).context["form"].initial["seen"]
+    entered = {"cover_level_m": "52.6", "invert_level_m": "50.95", "size": "", "seen": seen}
+    assert as_manager.post(page, entered).status_code == 302
+    second = as_manager.post(page, entered | {"cover_level_m": "52.7"})
+    shown = second.content.decode()
+    assert second.status_code == 409
+    assert "theirs 52.6, yours 52.7" in shown and 'value="52.7"' in shown
+    assert DrainNode.objects.get(feature=drain.chamber).cover_level_m == 52.6
 
 
 def test_setting_the_storm(cast, drain, as_manager):

@@ -12,9 +12,11 @@ from tests.drainage.drawn import SOUTH, WEST, draw_node, draw_pipe, line
 from worksprog.clubs.models import Change
 from worksprog.course.models import Feature, Kind
 from worksprog.course.services import change_feature, create_feature, split_feature
-from worksprog.drainage.models import DesignStorm, DrainReach
+from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach
 from worksprog.drainage.queries import check_network
 from worksprog.drainage.services import (
+    Collision,
+    mark_of,
     set_design_storm,
     set_node_levels,
     set_reach,
@@ -50,6 +52,30 @@ def test_set_reach_names_the_field_and_saves_nothing(cast, drain, figures, field
     assert DrainReach.objects.values().get(feature=drain.upper) == before
 
 
+def test_levels_changed_since_they_were_seen_are_not_overwritten(cast, drain):
+    row = DrainReach.objects.get(feature=drain.upper)
+    seen = mark_of(drain.upper, row)
+    set_reach(feature=drain.upper, by=cast.manager, seen=seen, catchment_ha=3.0)
+    with pytest.raises(Collision):
+        set_reach(feature=drain.upper, by=cast.manager, seen=seen, catchment_ha=4.0)
+    row.refresh_from_db()
+    assert row.catchment_ha == 3.0
+    seen = mark_of(drain.upper, row)
+    swap_direction(feature=drain.upper, by=cast.manager)
+    with pytest.raises(Collision):
+        set_reach(feature=drain.upper, by=cast.manager, seen=seen, upstream_invert_m=52.1)
+    assert levels(cast.club, Feature.objects.get(pk=drain.upper.pk)) == (51.0, 52.0)
+
+
+def test_the_first_levels_of_two_people_at_once(cast):
+    node = draw_node(cast.club, cast.manager, Kind.CHAMBER, "C9", 0, 0)
+    seen = mark_of(node, DrainNode(club=cast.club, feature=node))
+    figures = {"cover_level_m": 52.0, "invert_level_m": 51.0}
+    set_node_levels(feature=node, by=cast.manager, seen=seen, **figures)
+    with pytest.raises(Collision):
+        set_node_levels(feature=node, by=cast.manager, seen=seen, **figures)
+
+
 def test_set_reach_refuses_what_is_no_drain(cast, drain):
     with pytest.raises(ValidationError, match="neither a pipe nor a ditch"):
         set_reach(feature=drain.outfall, by=cast.manager, catchment_ha=1.0)
@@ -69,7 +95,9 @@ def test_node_levels(cast, drain):
         feature=drain.outfall, by=cast.manager, cover_level_m=51.0, invert_level_m=49.9, size="300"
     )
     assert row.invert_level_m == 49.9
-    with pytest.raises(ValidationError, match="lies above the invert"):
+    with pytest.raises(
+        ValidationError, match=r"must lie above the invert; 49\.00 m is below 49\.90 m"
+    ):
         set_node_levels(
             feature=drain.outfall, by=cast.manager, cover_level_m=49.0, invert_level_m=49.9
         )

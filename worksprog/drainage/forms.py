@@ -23,7 +23,29 @@ class _SheetModelForm(forms.ModelForm):  # type: ignore[type-arg]
         self.label_suffix = ""
 
 
-class ReachForm(_SheetModelForm):
+class _MarkedForm(_SheetModelForm):
+    """Carries the mark of what was seen, so that nobody's entries are overwritten unseen."""
+
+    seen = forms.CharField(required=False, widget=forms.HiddenInput)
+
+    def entered(self) -> dict[str, Any]:
+        return {name: value for name, value in self.cleaned_data.items() if name != "seen"}
+
+    def look_again(self, mark: str) -> None:
+        """What was entered stays; keeping it once more is then meant."""
+        self.data = self.data.copy()
+        self.data["seen"] = mark
+
+    def set_against(self, row: DrainReach | DrainNode) -> list[dict[str, Any]]:
+        """Where another's entries differ from these."""
+        return [
+            {"label": self.fields[name].label, "theirs": getattr(row, name), "yours": value}
+            for name, value in self.entered().items()
+            if getattr(row, name) != value
+        ]
+
+
+class ReachForm(_MarkedForm):
     """Levels, catchment and section of one reach: only the fields that its kind has."""
 
     class Meta:
@@ -61,7 +83,7 @@ class ReachForm(_SheetModelForm):
                 field.widget.attrs["step"] = "any"
 
 
-class NodeForm(_SheetModelForm):
+class NodeForm(_MarkedForm):
     class Meta:
         model = DrainNode
         fields = ["cover_level_m", "invert_level_m", "size"]

@@ -5,14 +5,16 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import shapely
+from django.utils import timezone
 from numpy.typing import NDArray
 
 from worksprog.calc.long_section import LongSection, lay_out_long_section
 from worksprog.calc.network import Limits, NetworkCheck, check_drains
-from worksprog.clubs.models import Club
+from worksprog.clubs.models import Change, Club
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, State
 from worksprog.course.queries import live_ground
 from worksprog.drainage import bridge
@@ -104,3 +106,13 @@ def services_near(club: Club, feature: Feature) -> list[Feature]:
     """Buried services that cross a feature or pass within a few metres of it."""
     rows = Feature.objects.filter(club=club, kind=Kind.SERVICE).exclude(state=State.REMOVED)
     return [row for row in rows if shapely.dwithin(row.geometry, feature.geometry, NEAR_SERVICE_M)]
+
+
+def last_change_of(club: Club, *uuids: UUID) -> str:
+    """Who changed one of these records last, and when, in words."""
+    rows = Change.objects.filter(club=club, record_uuid__in=uuids)
+    last = rows.select_related("by").order_by("-at", "-id").first()
+    if last is None:
+        return "It was changed"
+    at = timezone.localtime(last.at, timezone=ZoneInfo(club.time_zone))
+    return f"{last.by or 'The program'} changed it at {at:%H:%M} on {at.day} {at:%b}"

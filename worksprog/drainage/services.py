@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import math
+from hashlib import sha256
 from typing import TypedDict, Unpack
 
 import shapely
@@ -34,21 +36,51 @@ class ReachFigures(TypedDict, total=False):
     manning_n: float
 
 
+class Collision(Exception):
+    """Somebody else changed the reach or node since it was looked at; nothing was written."""
+
+    def __init__(self, feature: Feature, row: DrainReach | DrainNode) -> None:
+        self.feature, self.row = feature, row
+        super().__init__(f"{feature.title} was changed by somebody else in the meantime.")
+
+
+def mark_of(feature: Feature, row: DrainReach | DrainNode) -> str:
+    """A short mark of all that is entered, and of where the feature lies, for levels belong there."""
+    facts = [
+        str(getattr(row, field.attname))
+        for field in row._meta.concrete_fields
+        if field.name != "uuid"  # a row not kept yet draws a new one each time
+    ]
+    place = shapely.to_wkb(feature.geometry, output_dimension=2)
+    return sha256(json.dumps(facts).encode() + place).hexdigest()[:16]
+
+
+def _check_seen(feature: Feature, row: DrainReach | DrainNode, seen: str | None) -> None:
+    if seen is not None and seen != mark_of(feature, row):
+        raise Collision(feature, row)
+
+
 def _check_level(value: float | None, field: str) -> None:
     if value is not None and (not math.isfinite(value) or not -500 <= value <= 9000):
         raise ValidationError({field: f"A level is metres above datum; {value} cannot be one."})
 
 
 @transaction.atomic
-def set_reach(*, feature: Feature, by: User | None, **figures: Unpack[ReachFigures]) -> DrainReach:
+def set_reach(
+    *, feature: Feature, by: User | None, seen: str | None = None, **figures: Unpack[ReachFigures]
+) -> DrainReach:
     """Set levels, catchment and section of a pipe or ditch.
 
+    seen  the mark of the reach when it was looked at: with it, a change made by somebody else in
+          the meantime raises Collision and nothing is written
     ValidationError, and nothing saved, when a figure cannot be: it names the field.
     """
+    feature = Feature.objects.select_for_update().get(pk=feature.pk)
     if feature.kind not in DRAIN_LINES:
         raise ValidationError(f"A {feature.get_kind_display()} is neither a pipe nor a ditch.")
     row = DrainReach.objects.filter(feature=feature).first()
     row = row or DrainReach(club=feature.club, feature=feature)
+    _check_seen(feature, row, seen)
     levels = levels_of(feature, row)
     row.upstream_invert_m, row.downstream_invert_m = levels.upstream_m, levels.downstream_m
     for name, value in figures.items():
@@ -66,6 +98,10 @@ def set_reach(*, feature: Feature, by: User | None, **figures: Unpack[ReachFigur
     return save_record(row, by=by)
 
 
+def _below(cover_m: float, invert_m: float) -> str:
+    return "the same level" if cover_m == invert_m else f"below {invert_m:.2f} m"
+
+
 @transaction.atomic
 def set_node_levels(
     *,
@@ -74,8 +110,14 @@ def set_node_levels(
     cover_level_m: float | None,
     invert_level_m: float | None,
     size: str = "",
+    seen: str | None = None,
 ) -> DrainNode:
-    """Set the levels of a chamber, headwall or outfall; ValidationError when they cannot be."""
+    """Set the levels of a chamber, headwall or outfall; ValidationError when they cannot be.
+
+    With ``seen``, its mark when it was looked at, a change made by somebody else in the meantime
+    raises Collision and nothing is written.
+    """
+    feature = Feature.objects.select_for_update().get(pk=feature.pk)
     if feature.kind not in DRAIN_NODES:
         raise ValidationError(f"A {feature.get_kind_display()} is no chamber, headwall or outfall.")
     _check_level(cover_level_m, "cover_level_m")
@@ -83,12 +125,13 @@ def set_node_levels(
     if cover_level_m is not None and invert_level_m is not None and cover_level_m <= invert_level_m:
         raise ValidationError(
             {
-                "cover_level_m": f"The cover ({cover_level_m:.2f} m) lies above the invert "
-                f"({invert_level_m:.2f} m)."
+                "cover_level_m": f"The cover must lie above the invert; {cover_level_m:.2f} m is "
+                f"{_below(cover_level_m, invert_level_m)}."
             }
         )
     row = DrainNode.objects.filter(feature=feature).first()
     row = row or DrainNode(club=feature.club, feature=feature)
+    _check_seen(feature, row, seen)
     row.cover_level_m, row.invert_level_m, row.size = cover_level_m, invert_level_m, size
     return save_record(row, by=by)
 

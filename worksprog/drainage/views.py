@@ -199,14 +199,20 @@ def storm(request: ClubRequest) -> HttpResponse:
 @club_page("drainage.read", change="drainage.design")
 def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
     feature = _drain_line(request, uuid)
-    form = None
+    form, collision = None, None
     if request.may("drainage.design"):
         row = getattr(feature, "reach", None) or DrainReach(club=request.club, feature=feature)
-        levels = levels_of(feature, row)
-        row.upstream_invert_m, row.downstream_invert_m = levels.upstream_m, levels.downstream_m
-        form = ReachForm(request.POST or None, instance=row, kind=feature.kind)
+        initial = {"seen": services.mark_of(feature, row)}
+        row = _as_it_lies(feature, row)
+        form = ReachForm(request.POST or None, instance=row, kind=feature.kind, initial=initial)
     if form is not None and request.method == "POST":
-        if form.is_valid() and _kept(form, feature, request):
+        kept = False
+        if form.is_valid():
+            try:
+                kept = _kept(form, feature, request)
+            except services.Collision as error:
+                collision = _collided(form, error)
+        if kept:
             told = queries.check_network(request.club).reach(str(uuid))
             messages.success(request, f"Kept. {told.name}: {told.verdict}.", extra_tags="good")
             return redirect("drainage:reach", request.club.slug, uuid)
@@ -243,8 +249,29 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
             ),
             "figure": draw_network(check, addresses={}, here=found.key, width=360),
             "services": queries.services_near(request.club, feature),
+            "collision": collision,
         },
+        status=409 if collision else 200,
     )
+
+
+def _as_it_lies(feature: Feature, row: DrainReach) -> DrainReach:
+    """The row with its levels by the way its line runs now."""
+    levels = levels_of(feature, row)
+    row.upstream_invert_m, row.downstream_invert_m = levels.upstream_m, levels.downstream_m
+    return row
+
+
+def _collided(form: ReachForm | NodeForm, error: services.Collision) -> dict[str, Any]:
+    """Who changed it in the meantime, when, and where it differs from what was entered."""
+    feature, row = error.feature, error.row
+    form.look_again(services.mark_of(feature, row))
+    if isinstance(row, DrainReach):
+        row = _as_it_lies(feature, row)
+    return {
+        "who": queries.last_change_of(feature.club, feature.uuid, row.uuid),
+        "differs": form.set_against(row),
+    }
 
 
 def _node_links(
@@ -263,7 +290,8 @@ def _node_links(
 
 def _kept(form: ReachForm, feature: Feature, request: ClubRequest) -> bool:
     try:
-        services.set_reach(feature=feature, by=request.user, **form.cleaned_data)
+        seen = form.cleaned_data["seen"] or None
+        services.set_reach(feature=feature, by=request.user, seen=seen, **form.entered())
     except ValidationError as error:
         _tell(form, error)
         return False
@@ -374,12 +402,16 @@ def node(request: ClubRequest, uuid: UUID) -> HttpResponse:
     rows = Feature.objects.filter(kind__in=DRAIN_NODES).exclude(state=State.REMOVED)
     feature = get_row(rows.select_related("node"), request.club, uuid)
     row = getattr(feature, "node", None) or DrainNode(club=request.club, feature=feature)
-    form = None
+    form, collision = None, None
     if request.may("drainage.design"):
-        form = NodeForm(request.POST or None, instance=row)
+        initial = {"seen": services.mark_of(feature, row)}
+        form = NodeForm(request.POST or None, instance=row, initial=initial)
     if form is not None and request.method == "POST" and form.is_valid():
         try:
-            services.set_node_levels(feature=feature, by=request.user, **form.cleaned_data)
+            seen = form.cleaned_data["seen"] or None
+            services.set_node_levels(feature=feature, by=request.user, seen=seen, **form.entered())
+        except services.Collision as error:
+            collision = _collided(form, error)
         except ValidationError as error:
             _tell(form, error)
         else:
@@ -404,5 +436,7 @@ def node(request: ClubRequest, uuid: UUID) -> HttpResponse:
                 for reach in met
             ],
             "is_outfall": feature.kind == Kind.OUTFALL,
+            "collision": collision,
         },
+        status=409 if collision else 200,
     )
