@@ -46,7 +46,7 @@ def run_tests() -> int:
         apps = _pytest(["-m", "not jobs", "tests", *once])
         with Beside(apps, on_postgresql, folder / "postgresql-tests.log") as beside:
             say("\n== every test, on SQLite")
-            if _run(_pytest(["-m", "not jobs"]), on_sqlite):
+            if _run(_pytest(["-m", "not jobs", "--ignore=tests/bench"]), on_sqlite):
                 failed.append("tests on SQLite")
             say("\n== the data layer and the pages, on PostgreSQL")
             if beside.finish():
