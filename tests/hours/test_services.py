@@ -102,6 +102,31 @@ def test_a_job_or_routine_work_and_no_quantity_for_routine(site: Site) -> None:
         site.log(routine="gardening")
 
 
+def test_a_quantity_of_more_than_twice_the_job_is_refused(site: Site) -> None:
+    """180 m are planned: 360 at once may be a changed design, more is a slip."""
+    first = site.log(hours=1, quantity=56)
+    words = "planned 180 m, done so far 56 m, entered 999,999 m"
+    with pytest.raises(ValidationError, match=words) as told:
+        site.log(hours=1, quantity=999_999)
+    assert list(told.value.error_dict) == ["quantity"]
+    with pytest.raises(ValidationError, match=r"done so far 0 m, entered 360\.5 m"):
+        correct_hours(entry=first, by=site.person(), hours=1, quantity=360.5, today=TODAY)
+    correct_hours(entry=first, by=site.person(), hours=1, quantity=360, today=TODAY)
+    approve_hours(club=site.cast.club, entries=[first], by=site.cast.manager)
+    manager = site.person(site.cast.manager)
+    with pytest.raises(ValidationError, match="more than twice the whole job"):
+        correct_approved(entry=first, by=manager, hours=1, quantity=500, reason="x")
+    with pytest.raises(ValidationError, match=r"Entry 1.*more than twice.*Nothing was logged"):
+        log_sheet(
+            club=site.cast.club,
+            sheet=[_worked(site, quantity=361)],
+            by=site.cast.staff,
+            today=TODAY,
+        )
+    site.log(item=site.headwall, hours=1, quantity=999)
+    assert HourEntry.objects.count() == 2
+
+
 def test_correct_until_approved_and_only_by_the_one_who_logged(site: Site) -> None:
     entry = site.log(hours=8, quantity=20)
     correct_hours(entry=entry, by=site.person(), hours=7, quantity=24, today=TODAY)

@@ -11,7 +11,7 @@ from django.test import Client
 from tests.hours.conftest import TODAY, Site
 from worksprog.hours.models import HourEntry
 from worksprog.hours.queries import leaf_hours, routine_hours, week_of
-from worksprog.hours.services import approve_hours, correct_approved, withdraw_hours
+from worksprog.hours.services import approve_hours, correct_approved, query_hours, withdraw_hours
 
 MONDAY = date(2026, 11, 23)
 WEEK = "/c/first/hours/week/?week=2026-11-24"
@@ -50,6 +50,50 @@ def test_oddities_are_pointed_out(site: Site) -> None:
     ]
 
 
+def test_a_quantity_above_what_was_left_is_pointed_out_with_its_unit(
+    site: Site, as_manager: Client
+) -> None:
+    """The carrier is 180 m: 100 fit, 90 more do not, and a queried 50 leaves what it found."""
+    site.log(hours=1, quantity=100, worked_on=MONDAY - timedelta(days=7))
+    query_hours(
+        entry=site.log(hours=1, quantity=50, worked_on=MONDAY - timedelta(days=6)),
+        by=site.cast.manager,
+        reason="Fifty?",
+    )
+    site.log(hours=1, quantity=80, worked_on=MONDAY)
+    assert _person(site, "Sam Thorne").oddities == []
+    site.log(site.cast.other_staff, hours=1, quantity=90.5)
+    huge = site.log(hours=1)
+    huge.quantity = 999_999
+    huge.save()
+    assert _person(site, "Ada Wick").oddities == [
+        "Tuesday: 90.5 m on a job of 180 m, 0 m of it left: Lay carrier C2–C3."
+    ]
+    assert _person(site, "Sam Thorne").oddities == [
+        "Tuesday: 999,999 m on a job of 180 m, 0 m of it left: Lay carrier C2–C3."
+    ]
+    page = as_manager.get(WEEK).content.decode()
+    assert "90.5 m done" in page
+    assert page.count(">to look at</span>") == 2
+    assert "2 entries pointed out below are approved one by one." in page
+
+
+def test_approving_all_leaves_what_is_pointed_out(site: Site, as_manager: Client) -> None:
+    plain, odd = site.log(hours=8, worked_on=MONDAY), site.log(hours=14.5)
+    page = as_manager.get(WEEK).content.decode()
+    assert "Approve all 1 with nothing to look at" in page
+    assert "1 entry pointed out below is approved one by one." in page
+    told = as_manager.post("/c/first/hours/week/approve/", {"week": "2026-11-23"}, follow=True)
+    assert "1 entry approved. 1 to look at left: approve one by one." in told.content.decode()
+    assert list(HourEntry.objects.filter(state="approved")) == [plain]
+    told = as_manager.post("/c/first/hours/week/approve/", {"week": "2026-11-23"}, follow=True)
+    assert "Nothing approved: all 1 are to be looked at" in told.content.decode()
+    assert "Approve all" not in told.content.decode()
+    as_manager.post("/c/first/hours/week/approve/", {"week": "2026-11-23", "entry": odd.uuid})
+    odd.refresh_from_db()
+    assert odd.state == "approved"
+
+
 def test_hours_on_the_day_a_job_was_finished_are_not_odd(site: Site) -> None:
     site.tee.state, site.tee.finished_on = "done", TODAY
     site.tee.save()
@@ -68,7 +112,8 @@ def test_a_corrected_row_is_shown_and_not_counted(site: Site, as_manager: Client
 
 
 def test_approve_one_then_all(site: Site, as_manager: Client) -> None:
-    first, second, third = site.log(hours=1), site.log(hours=2), site.log(hours=3)
+    first, second = site.log(hours=1), site.log(hours=2, routine="leaves")
+    third = site.log(hours=3, routine="mowing")
     assert "Approve all 3 that wait" in as_manager.get(WEEK).content.decode()
     answer = as_manager.post(
         "/c/first/hours/week/approve/", {"week": "2026-11-23", "entry": second.uuid}

@@ -18,10 +18,13 @@ from worksprog.clubs.models import Club, Membership, User
 from worksprog.clubs.permissions import may
 from worksprog.clubs.records import save_record, save_records, update_records
 from worksprog.hours.models import HourEntry
-from worksprog.works.models import Item
+from worksprog.hours.words import amount, unit_words
+from worksprog.works.models import Estimate, Item
 
 HALF = Decimal("0.5")
 DAY = Decimal(24)
+# So far over the plan a figure is a slip, not work: common practice, no source.
+SLIP = 2.0
 
 
 def _half_hours(hours: Decimal | float | int | str, *, at_least: Decimal = HALF) -> Decimal:
@@ -49,6 +52,39 @@ def _check_work(club: Club, item: Item | None, routine: str, quantity: float | N
         raise ValidationError({"item": "This club has no such job."})
     if item is None and quantity is not None:
         raise ValidationError({"quantity": "Routine work has no quantity."})
+
+
+def _estimates(items: Iterable[Item | None]) -> dict[int, Estimate]:
+    keys = {item.pk for item in items if item is not None}
+    live = Estimate.objects.filter(item__in=keys, is_live=True)
+    return {one.item_id: one for one in live.only("item_id", "quantity", "unit")}
+
+
+def _check_quantity(
+    item: Item | None,
+    quantity: float | None,
+    estimates: dict[int, Estimate],
+    besides: int | None = None,
+) -> None:
+    """One entry alone cannot be more than ``SLIP`` times what the whole job is planned to be."""
+    estimate = estimates.get(item.pk) if item is not None else None
+    if item is None or estimate is None or not quantity:
+        return
+    if not 0 < estimate.quantity * SLIP < quantity:
+        return
+    others = HourEntry.objects.counted().filter(item=item).exclude(pk=besides)
+    done = others.aggregate(total=Sum("quantity"))["total"] or 0.0
+    unit = unit_words(item.kind, estimate.unit)
+    raise ValidationError(
+        {
+            "quantity": (
+                f"{amount(quantity, unit)} is more than twice the whole job: planned "
+                f"{amount(estimate.quantity, unit)}, done so far {amount(done, unit)}, entered "
+                f"{amount(quantity, unit)}. Put the figure right; if it is right, the estimate has "
+                "to be changed first."
+            )
+        }
+    )
 
 
 def _check_day(worked_on: date, today: date) -> None:
@@ -126,6 +162,7 @@ def log_hours(
             value = _half_hours(hours)
             _check_day(worked_on, today or club.today())
             _check_total(person, worked_on, value, None)
+            _check_quantity(item, quantity, _estimates([item]))
             entry = HourEntry(
                 club=club,
                 client_id=client_id,
@@ -186,13 +223,14 @@ def log_sheet(
     known = set(
         HourEntry.objects.filter(club=club, person__in=people).values_list("client_id", flat=True)
     )
+    estimates = _estimates(one.item for one in sheet)
     now, rows = today or club.today(), []
     for place, one in enumerate(sheet, start=1):
         if one.client_id in known:
             continue
         known.add(one.client_id)
         try:
-            row = _checked(club, one, now, totals)
+            row = _checked(club, one, now, totals, estimates)
         except ValidationError as error:
             raise ValidationError(
                 f"Entry {place}, {one.person.user}, {one.worked_on}: {' '.join(error.messages)} "
@@ -203,13 +241,18 @@ def log_sheet(
 
 
 def _checked(
-    club: Club, one: Worked, today: date, totals: dict[tuple[int, date], Decimal]
+    club: Club,
+    one: Worked,
+    today: date,
+    totals: dict[tuple[int, date], Decimal],
+    estimates: dict[int, Estimate],
 ) -> HourEntry:
     _check_work(club, one.item, one.routine, one.quantity)
     hours = _half_hours(one.hours)
     _check_day(one.worked_on, today)
     _check_room(totals[one.person.pk, one.worked_on], hours)
     totals[one.person.pk, one.worked_on] += hours
+    _check_quantity(one.item, one.quantity, estimates)
     row = HourEntry(
         club=club,
         client_id=one.client_id,
@@ -251,6 +294,7 @@ def correct_hours(
     entry.worked_on = worked_on or entry.worked_on
     _check_day(entry.worked_on, today or entry.club.today())
     _check_total(by, entry.worked_on, entry.hours, entry.pk)
+    _check_quantity(entry.item, quantity, _estimates([entry.item]), entry.pk)
     entry.quantity = quantity
     if ground is not None:
         entry.ground = ground
@@ -317,6 +361,7 @@ def correct_approved(
         raise ValidationError({"quantity": "Routine work has no quantity."})
     value = _half_hours(hours, at_least=Decimal(0))
     _check_total(person, entry.worked_on, value, entry.pk)
+    _check_quantity(entry.item, quantity, _estimates([entry.item]), entry.pk)
     row = HourEntry(
         club=entry.club,
         person=person,

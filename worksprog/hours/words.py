@@ -1,7 +1,8 @@
-"""What a job's quantity is called on the phone, and by how much + and − change it."""
+"""What a job's quantity is called, how it is written, and by how much + and − change it."""
 
 from __future__ import annotations
 
+from worksprog.clubs.templatetags.figures import fig
 from worksprog.works.models import WorkKind
 
 DONE_TODAY: dict[str, str] = {
@@ -33,3 +34,8 @@ def unit_words(kind: str, unit: str) -> str:
     if unit != "no":
         return unit
     return "stems" if kind == WorkKind.TREE_THINNING else ""
+
+
+def amount(value: float, unit: str) -> str:
+    """A quantity with its unit, in tenths only where it has them."""
+    return f"{fig(value, 0 if abs(value - round(value)) < 0.05 else 1)} {unit}".strip()

@@ -14,13 +14,14 @@ from worksprog.hours.queries.progress import (
     routine_hours,
     share_done,
 )
-from worksprog.hours.queries.week import week_of
+from worksprog.hours.queries.week import quantity_words, week_of
 
 __all__ = [
     "earned_value",
     "leaf_hours",
     "phone_jobs",
     "progress_of_items",
+    "quantity_words",
     "recent_entries",
     "routine_hours",
     "share_done",

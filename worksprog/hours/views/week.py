@@ -17,7 +17,7 @@ from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.clubs.models import Club
 from worksprog.hours.forms import CorrectForm, QueryForm
 from worksprog.hours.models import HourEntry
-from worksprog.hours.queries import leaf_hours, routine_hours, week_of
+from worksprog.hours.queries import leaf_hours, quantity_words, routine_hours, week_of
 from worksprog.hours.services import approve_hours, correct_approved, query_hours
 
 WEEK = timedelta(days=7)
@@ -67,9 +67,10 @@ def week(request: ClubRequest) -> HttpResponse:
 @require_POST
 @club_page("hours.approve")
 def approve(request: ClubRequest) -> HttpResponse:
-    """The entries named, or all of a week that wait when none is."""
+    """The entries named; when none is, all of a week that wait and are not pointed out."""
     monday = _monday(request, request.POST.get("week"))
     named = request.POST.getlist("entry")
+    left = 0
     if named:
         try:
             numbers = [UUID(one) for one in named]
@@ -77,10 +78,14 @@ def approve(request: ClubRequest) -> HttpResponse:
             numbers = []
         entries = list(HourEntry.objects.filter(club=request.club, uuid__in=numbers))
     else:
-        entries = week_of(request.club, monday).waiting
+        sheet = week_of(request.club, monday)
+        entries, left = sheet.plain, sheet.left
     count = approve_hours(club=request.club, entries=entries, by=request.user)
     if count:
-        messages.success(request, f"{count} {'entry' if count == 1 else 'entries'} approved.")
+        rest = f" {left} to look at left: approve one by one." if left else ""
+        messages.success(request, f"{count} {'entry' if count == 1 else 'entries'} approved.{rest}")
+    elif left:
+        messages.warning(request, f"Nothing approved: all {left} are to be looked at one by one.")
     else:
         messages.warning(request, "Nothing was left to approve; somebody may have done it before.")
     return redirect(_address(request.club, monday))
@@ -130,6 +135,7 @@ def correct(request: ClubRequest, uuid: UUID) -> HttpResponse:
     context = {
         "form": form,
         "entry": entry,
+        "done": quantity_words(entry),
         "back": _address(request.club, entry.worked_on),
         "sheet_name": "Put approved hours right",
     }
