@@ -14,6 +14,8 @@ from django.test import Client
 
 from tests.hours.conftest import Site
 from worksprog.hours.models import HourEntry
+from worksprog.works.models import Consent
+from worksprog.works.services import record_consent
 
 ADDRESS = "/c/first/hours/intake/"
 
@@ -49,6 +51,19 @@ class Phone:
 @pytest.fixture
 def phone(site: Site, as_staff: Client) -> Phone:
     return Phone(site, as_staff)
+
+
+def test_a_consent_not_in_force_is_a_caution_of_its_job(phone: Phone) -> None:
+    carrier = phone.site.carrier
+    record_consent(
+        consent=Consent(club=phone.site.cast.club, item=carrier, name="Brook consent"), by=None
+    )
+    data = phone.client.get("/c/first/hours/").context["data"]
+    job = next(one for one in data["jobs"] if one["uuid"] == str(carrier.uuid))
+    told = data["cautions"][job["cautions"][0]]
+    assert told["title"] == "Brook consent, not in force"
+    assert "is not granted; work before it may be unlawful" in told["text"]
+    assert [one for one in data["jobs"] if job["cautions"][0] in one["cautions"]] == [job]
 
 
 def test_each_is_answered_by_itself_and_resent_is_kept(phone: Phone) -> None:

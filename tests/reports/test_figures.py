@@ -8,6 +8,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.template.loader import render_to_string
 
 from tests.reports.conftest import Works
 from worksprog.hours.services import log_hours
@@ -15,9 +16,10 @@ from worksprog.reports.figures import canonical, fingerprint_of, settled
 from worksprog.reports.gathering import gather
 from worksprog.reports.gathering.facts import state_on, winter_of
 from worksprog.reports.models import Report
+from worksprog.reports.presenting import present
 from worksprog.reports.services import draft_report, new_report
-from worksprog.works.models import Item
-from worksprog.works.services import create_programme, record_spend
+from worksprog.works.models import Consent, Item
+from worksprog.works.services import create_programme, record_consent, record_spend
 
 
 def _gather(report: Report):
@@ -99,6 +101,31 @@ def test_the_long_section_is_the_new_drain_from_its_top_to_its_outfall(draft: Re
     layout = _gather(draft)["section"]["layout"]
     assert layout["length_m"] == pytest.approx(220.0)
     assert [piece["standing"] for piece in layout["pieces"]] == [False, False]
+
+
+def test_a_job_on_site_without_its_consent_stands_first_of_what_needs_care(
+    works: Works, draft: Report
+) -> None:
+    record_consent(
+        consent=Consent(club=works.cast.club, item=works.carrier, name="Brook consent"),
+        by=works.cast.manager,
+    )
+    record_consent(
+        consent=Consent(club=works.cast.club, item=works.tee_item, name="Tee consent"),
+        by=works.cast.manager,
+    )
+    figures = gather(draft, made_on=works.today)
+    said = (
+        "Brook consent is not granted; work before it may be unlawful; confirm with the authority"
+    )
+    assert figures["cautions"]["unlawful"] == [f"Lay C1 is on site. {said}."]
+    alerts = {row["name"]: row["alert"] for row in figures["next"]}
+    assert alerts.pop("Lay C1") == f"On site: {said}"
+    assert not any(alerts.values())
+    page = render_to_string("reports/_content.html", present(figures))
+    care = page.split("What needs care")[1]
+    assert care.index("Lay C1 is on site") < care.index('class="cautions"')
+    assert page.count('class="alert"') == 2
 
 
 def test_the_works_at_hand_bring_their_cautions(draft: Report) -> None:

@@ -205,6 +205,22 @@ def test_state_consent_and_spend(works, cast, as_manager):
     assert page.status_code == 422
 
 
+def test_on_site_without_a_consent_is_asked_twice_and_stays_loud(works, cast, as_manager):
+    item = works.carrier
+    as_manager.post(url("new-consent", cast, item.uuid), {"name": "Consent at the brook"})
+    wanted = {"state": "on_site", "on": "2026-09-18"}
+    asked = as_manager.post(url("state", cast, item.uuid), wanted)
+    loud = "Consent at the brook is not granted; work before it may be unlawful"
+    assert asked.status_code == 422 and loud in text_of(asked)
+    assert 'name="without_consent"' in asked.content.decode()
+    assert "On site without a consent" not in text_of(as_manager.get(url("programme", cast)))
+    kept = as_manager.post(url("state", cast, item.uuid), {**wanted, "without_consent": "on"})
+    assert kept.status_code == 302
+    for page in (url("item", cast, item.uuid), url("programme", cast)):
+        words = text_of(as_manager.get(page))
+        assert "On site without a consent" in words and loud in words
+
+
 def test_price_book_by_hand_and_by_file(works, cast, as_manager, as_committee):
     words = text_of(as_committee.get(url("prices", cast)))
     assert "entries are not confirmed by the club" in words and "Bring in a file" not in words

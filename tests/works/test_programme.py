@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from worksprog.works import queries
 from worksprog.works.models import Consent, Link, Programme
 from worksprog.works.services import (
+    ConsentMissing,
     approve_project,
     build_estimate,
     create_item,
@@ -125,6 +126,49 @@ def test_a_consent_is_not_granted_before_it_was_asked(works, cast):
     )
     with pytest.raises(ValidationError, match="before it was asked"):
         record_consent(consent=consent, by=cast.manager)
+
+
+def needs(works, cast, **facts) -> Consent:
+    consent = Consent(
+        club=cast.club, item=works.carrier, name="Brook consent", authority="the drainage board"
+    )
+    for name, value in facts.items():
+        setattr(consent, name, value)
+    return record_consent(consent=consent, by=cast.manager)
+
+
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [
+        ({}, "is not granted"),
+        ({"granted_on": date(2026, 9, 19)}, "is not granted"),
+        (
+            {"granted_on": date(2025, 9, 1), "expires_on": date(2026, 9, 17)},
+            "ran out on 17 Sep 2026",
+        ),
+    ],
+)
+def test_work_without_a_consent_is_confirmed_twice_and_kept(works, cast, facts, words):
+    consent = needs(works, cast, **facts)
+    day = date(2026, 9, 18)
+    said = f"Brook consent {words}; work before it may be unlawful; confirm with the drainage board"
+    with pytest.raises(ConsentMissing, match=said):
+        set_item_state(item=works.carrier, state="on_site", on=day, by=cast.manager)
+    works.carrier.refresh_from_db()
+    assert works.carrier.state == "proposed"
+    item = set_item_state(
+        item=works.carrier, state="on_site", on=day, by=cast.manager, without_consent=True
+    )
+    consent.refresh_from_db()
+    assert item.state == "on_site"
+    assert cast.manager.initialled in consent.notes and said in consent.notes
+
+
+def test_work_with_its_consents_asks_nothing(works, cast):
+    consent = needs(works, cast, granted_on=date(2026, 9, 18), expires_on=date(2026, 9, 18))
+    set_item_state(item=works.carrier, state="on_site", on=date(2026, 9, 18), by=cast.manager)
+    consent.refresh_from_db()
+    assert consent.notes == ""
 
 
 def test_nothing_of_another_club_can_be_chosen(works, cast):

@@ -151,7 +151,9 @@ def go_on_site(items: dict[str, Item], by: User) -> None:
         for state in STEPS_TO[ItemState(job.state)]:
             day = job.started_on if state == ItemState.ON_SITE else job.finished_on
             item = Item.objects.get(pk=items[job.name].pk)
-            items[job.name] = set_item_state(item=item, state=state, on=day or FROZEN_DAY, by=by)
+            items[job.name] = set_item_state(
+                item=item, state=state, on=day or FROZEN_DAY, by=by, without_consent=True
+            )
 
 
 FEATURE_STATE = {

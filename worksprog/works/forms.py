@@ -154,6 +154,19 @@ class StateForm(SheetForm):
     state = forms.ChoiceField(label="Where it stands", choices=ItemState.choices)
     on = forms.DateField(label="Since", widget=DateInput())
 
+    def __init__(self, data: Any = None, **kwargs: Any) -> None:
+        super().__init__(data, **kwargs)
+        if data is not None and "without_consent" in data:
+            self.ask_consent()
+
+    def ask_consent(self) -> None:
+        """Ask the second confirmation, which only stands here once a consent was found missing."""
+        self.fields["without_consent"] = forms.BooleanField(
+            label="I have read this and set the job on site all the same; my name and the day "
+            "are kept with the consent",
+            required=False,
+        )
+
 
 class LinkForm(SheetForm):
     """Which item waits for which: this one for another, or another for this one."""

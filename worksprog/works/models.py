@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
@@ -345,6 +346,19 @@ class Consent(ClubRecord):
 
     def __str__(self) -> str:
         return self.name
+
+    def missing_on(self, on: date) -> str:
+        """What is wrong with working on that day, in words; "" while the consent is in force."""
+        if self.granted_on is None or self.granted_on > on:
+            lacks = "is not granted"
+        elif self.expires_on is not None and self.expires_on < on:
+            lacks = f"ran out on {self.expires_on.day} {self.expires_on:%b %Y}"
+        else:
+            return ""
+        return (
+            f"{self.name} {lacks}; work before it may be unlawful; confirm with "
+            f"{self.authority or 'the authority'}"
+        )
 
 
 class Spend(ClubRecord):

@@ -9,7 +9,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Case, Prefetch, Q, QuerySet, Sum, Value, When
+from django.db.models import Case, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum, Value, When
 
 from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import EIGHT_IN_TEN, sum_spreads
@@ -20,6 +20,7 @@ from worksprog.drainage.models import DrainReach
 from worksprog.works import bridge
 from worksprog.works.models import (
     Category,
+    Consent,
     Estimate,
     EstimateLine,
     Item,
@@ -202,6 +203,13 @@ def _add_up(
     )
 
 
+def lacking_words(item: Item, consents: Iterable[Consent], on: date) -> list[str]:
+    """Consents that a job on site goes on without, each in words."""
+    if item.state != ItemState.ON_SITE:
+        return []
+    return [words for one in consents if (words := one.missing_on(on))]
+
+
 @dataclass(frozen=True)
 class ItemSheet:
     """An item as the programme shows it."""
@@ -212,6 +220,7 @@ class ItemSheet:
     starts: date | None
     ends: date | None
     dates_from: str
+    lacking: list[str] = field(default_factory=list)
     hours_logged: Decimal | None = None
 
 
@@ -264,9 +273,17 @@ def programme_sheet(
     chosen = projects if projects is not None else Project.objects.filter(programme=programme)
     listed = list(chosen)
     phases = list(Phase.objects.filter(project__in=listed).order_by("order", "id"))
+    out = (
+        Spend.objects.filter(item=OuterRef("pk"))
+        .order_by()
+        .values("item")
+        .annotate(amount=Sum("amount"))
+        .values("amount")
+    )
     items = list(
         Item.objects.filter(phase__in=phases)
         .order_by("order", "id")
+        .annotate(spent=Subquery(out))
         .prefetch_related(
             "holes",
             Prefetch(
@@ -290,14 +307,12 @@ def programme_sheet(
         .values_list("estimate_id", "category", "amount")
     ):
         heads[estimate_id][category] = amount
-    spent: dict[int, Decimal] = dict(
-        Spend.objects.filter(item__in=keys)
-        .order_by()
-        .values("item_id")
-        .annotate(amount=Sum("amount"))
-        .values_list("item_id", "amount")
-    )
+    spent: dict[int, Decimal] = {item.pk: item.spent for item in items if item.spent is not None}
     stale = stale_items(items, estimates)
+    consents: dict[int, list[Consent]] = defaultdict(list)
+    for consent in Consent.objects.filter(item__in=keys, item__state=ItemState.ON_SITE):
+        consents[consent.item_id].append(consent)
+    today = programme.club.today()
 
     def total(of: Sequence[Item], approved: Decimal) -> Totals:
         return _add_up(of, estimates, approved=approved, spent=spent, by_category=heads)
@@ -318,7 +333,13 @@ def programme_sheet(
                     PhaseSheet(
                         phase=phase,
                         items=[
-                            ItemSheet(item, estimates.get(item.pk), item.pk in stale, *_dates(item))
+                            ItemSheet(
+                                item,
+                                estimates.get(item.pk),
+                                item.pk in stale,
+                                *_dates(item),
+                                lacking_words(item, consents[item.pk], today),
+                            )
                             for item in of_phase[phase.pk]
                         ],
                         totals=total(of_phase[phase.pk], NOTHING),

@@ -34,7 +34,7 @@ class PhoneJob:
 def phone_jobs(club: Club, person: Membership, today: date) -> list[PhoneJob]:
     """Jobs a person may log on: first those on site or planned around now, then the other open ones.
 
-    A job the person logged lately stays at hand after it was finished. Seven queries.
+    A job the person logged lately stays at hand after it was finished. Eight queries.
     """
     mine = dict(
         HourEntry.objects.standing()
@@ -48,7 +48,7 @@ def phone_jobs(club: Club, person: Membership, today: date) -> list[PhoneJob]:
         Item.objects.filter(club=club, phase__project__programme__is_live=True)
         .filter(Q(state__in=OPEN) | Q(pk__in=mine))
         .exclude(state=ItemState.SHELVED)
-        .prefetch_related("holes")
+        .prefetch_related("holes", "consents")
     )
     keys = [item.pk for item in items]
     planned = set(
@@ -119,6 +119,19 @@ def _lately(
         if row.quantity:
             quantity.setdefault(row.item_id, row.quantity)
     return mates, quantity
+
+
+def done_by_job(club: Club) -> dict[str, float]:
+    """What is measured on each job of the live programmes, by its uuid. One query."""
+    rows = (
+        HourEntry.objects.counted()
+        .filter(item__club=club, item__phase__project__programme__is_live=True, quantity__gt=0)
+        .order_by()
+        .values("item__uuid")
+        .annotate(total=Sum("quantity"))
+        .values_list("item__uuid", "total")
+    )
+    return {str(uuid): total for uuid, total in rows}
 
 
 def recent_entries(person: Membership, today: date) -> QuerySet[HourEntry]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from worksprog.clubs.door import ClubRequest, club_page
 from worksprog.clubs.templatetags.figures import fig
 from worksprog.hours.intake import AT_ONCE, take_in
 from worksprog.hours.models import Ground, HourEntry, RoutineKind
-from worksprog.hours.queries.phone import PhoneJob, phone_jobs, recent_entries
+from worksprog.hours.queries.phone import PhoneJob, done_by_job, phone_jobs, recent_entries
 from worksprog.hours.words import DONE_TODAY, step_of, unit_words
 from worksprog.works.cautions import CAUTIONS, DEFERS
 
@@ -51,7 +52,20 @@ def _places(value: float) -> int:
     return 0 if abs(value - round(value)) < 0.05 else 1
 
 
-def _job(job: PhoneJob) -> dict[str, Any]:
+def _open_consents(job: PhoneJob, today: date) -> dict[str, dict[str, str]]:
+    """The job's consents that are not in force, as cautions of its own, by key."""
+    return {
+        f"consent-{consent.uuid}": {
+            "title": f"{consent.name}, not in force",
+            "text": f"{words}. Do not begin or go on before the course manager has said so.",
+            "ask": consent.authority or "the authority",
+        }
+        for consent in job.item.consents.all()
+        if (words := consent.missing_on(today))
+    }
+
+
+def _job(job: PhoneJob, today: date) -> dict[str, Any]:
     progress, unit = "", unit_words(job.item.kind, job.unit)
     if job.planned:
         done, planned = (fig(value, _places(value)) for value in (job.done, job.planned))
@@ -65,10 +79,14 @@ def _job(job: PhoneJob) -> dict[str, Any]:
         "where": _where(job),
         "progress": progress,
         "unit": unit,
+        "planned": job.planned,
         "step": step_of(job.unit),
         "doneWords": DONE_TODAY.get(job.item.kind, "Done"),
         "last": job.last_quantity,
-        "cautions": [one.key for one in CAUTIONS.get(job.item.kind, ())],
+        "cautions": [
+            *_open_consents(job, today),
+            *(one.key for one in CAUTIONS.get(job.item.kind, ())),
+        ],
     }
 
 
@@ -95,6 +113,7 @@ def _recent(request: ClubRequest) -> dict[str, Any]:
     rows: Iterable[HourEntry] = recent_entries(request.membership, request.club.today())
     return {
         "entries": [_entry(row) for row in rows],
+        "done": done_by_job(request.club),
         "at": timezone.now().timestamp(),
     }
 
@@ -114,7 +133,8 @@ def _sheets(request: ClubRequest) -> list[tuple[str, str]]:
 @club_page("hours.log")
 def phone(request: ClubRequest) -> HttpResponse:
     club = request.club
-    jobs = phone_jobs(club, request.membership, club.today())
+    today = club.today()
+    jobs = phone_jobs(club, request.membership, today)
     cautions = {one.key: one for listed in CAUTIONS.values() for one in listed}
     used = {one.key for job in jobs for one in CAUTIONS.get(job.item.kind, ())}
     page = reverse("hours:home", args=[club.slug])
@@ -124,7 +144,7 @@ def phone(request: ClubRequest) -> HttpResponse:
         "club": club.slug,
         "timeZone": club.time_zone,
         "workingDay": float(club.working_day_h),
-        "jobs": [_job(job) for job in jobs],
+        "jobs": [_job(job, today) for job in jobs],
         "routine": [{"key": key, "words": str(words)} for key, words in RoutineKind.choices],
         "ground": [{"key": key, "words": str(words)} for key, words in Ground.choices],
         "recent": _recent(request),
@@ -135,7 +155,8 @@ def phone(request: ClubRequest) -> HttpResponse:
                 "ask": cautions[key].ask,
             }
             for key in sorted(used)
-        },
+        }
+        | {key: told for job in jobs for key, told in _open_consents(job, today).items()},
         "defers": DEFERS,
         "atOnce": AT_ONCE,
         "urls": {

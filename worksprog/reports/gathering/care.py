@@ -8,7 +8,7 @@ from typing import Any
 from worksprog.calc.network import NetworkCheck
 from worksprog.clubs.templatetags.figures import day, fig
 from worksprog.reports.gathering.facts import Facts
-from worksprog.reports.gathering.jobs import coming, plain
+from worksprog.reports.gathering.jobs import coming, lacking, plain
 from worksprog.works.cautions import CAUTIONS, DEFERS, Caution
 
 MOST_OF_A_KIND = 6
@@ -68,6 +68,15 @@ def findings(facts: Facts, check: NetworkCheck, rows: list[dict[str, Any]]) -> l
     )
 
 
+def without_consent(facts: Facts) -> list[str]:
+    """Jobs on site without a consent, none of them left out."""
+    return [
+        f"{item.name} is on site. {words[:1].upper()}{words[1:]}."
+        for item in facts.items
+        for words in lacking(facts, item)
+    ]
+
+
 def trade_cautions(facts: Facts) -> list[dict[str, str]]:
     """The usual cautions of the jobs that come next, each with the jobs it is for."""
     jobs: dict[Caution, list[str]] = {}
@@ -88,6 +97,7 @@ def trade_cautions(facts: Facts) -> list[dict[str, str]]:
 
 def cautions(facts: Facts, check: NetworkCheck, rows: list[dict[str, Any]]) -> dict[str, Any]:
     return {
+        "unlawful": without_consent(facts),
         "findings": findings(facts, check, rows),
         "trade": trade_cautions(facts),
         "defers": DEFERS,

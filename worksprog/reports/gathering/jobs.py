@@ -233,6 +233,7 @@ def next_rows(facts: Facts) -> list[dict[str, Any]]:
                 "start": _short(start),
                 "finish": _short(planned.finish),
                 "hours": round(hours, 1),
+                "alert": "; ".join(f"On site: {words}" for words in lacking(facts, item)),
                 "words": _to_know(facts, item, planned),
             }
         )
@@ -249,6 +250,13 @@ def _short(when: date | None) -> str:
     return f"{when.day} {when:%b %y}" if when else "–"
 
 
+def lacking(facts: Facts, item: Item) -> list[str]:
+    """Consents that a job on site on the report's last day goes on without, each in words."""
+    if facts.state(item) != ItemState.ON_SITE:
+        return []
+    return [plain(words) for one in item.consents.all() if (words := one.missing_on(facts.to_date))]
+
+
 def _to_know(facts: Facts, item: Item, planned: PlannedItem) -> str:
     parts = []
     if item.by_contractor:
@@ -259,11 +267,12 @@ def _to_know(facts: Facts, item: Item, planned: PlannedItem) -> str:
         numbers = ", ".join(str(hole.number) for hole in item.holes.all())
         if numbers:
             parts.append(f"hole {numbers} out of play")
-    parts += [
-        f"not granted yet: {consent.name}"
-        for consent in item.consents.all()
-        if consent.granted_on is None or consent.granted_on > facts.to_date
-    ]
+    if facts.state(item) != ItemState.ON_SITE:
+        parts += [
+            f"not granted yet: {consent.name}"
+            for consent in item.consents.all()
+            if consent.granted_on is None or consent.granted_on > facts.to_date
+        ]
     text = "; ".join(parts)
     return text[:1].upper() + text[1:] if text else "–"
 

@@ -23,6 +23,7 @@ from worksprog.works.services.prices import (
 )
 from worksprog.works.services.programme import (
     USUAL_GROWING_WEEKS,
+    ConsentMissing,
     approve_project,
     change_item,
     check_parameters,
@@ -45,6 +46,7 @@ __all__ = [
     "USUAL_GROWING_WEEKS",
     "BookImport",
     "Built",
+    "ConsentMissing",
     "LineFigures",
     "add_line",
     "approve_project",

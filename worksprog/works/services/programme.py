@@ -233,19 +233,41 @@ def set_parameters(*, item: Item, parameters: Mapping[str, Any], by: User | None
     return save_record(item, by=by)
 
 
+class ConsentMissing(ValidationError):
+    """Work would begin without a consent; it asks to be confirmed once more, deliberately."""
+
+
+def _begin_without_consent(item: Item, on: date, *, confirmed: bool, by: User | None) -> None:
+    lacking = [(one, words) for one in item.consents.all() if (words := one.missing_on(on))]
+    if lacking and not confirmed:
+        raise ConsentMissing([f"{words[:1].upper()}{words[1:]}." for _, words in lacking])
+    who = by.initialled if by else "nobody named"
+    for consent, words in lacking:
+        line = f"Set on site from {on.day} {on:%b %Y}, confirmed by {who} though {words}."
+        consent.notes = f"{consent.notes}\n{line}".strip()
+        save_record(consent, by=by)
+
+
 @transaction.atomic
-def set_item_state(*, item: Item, state: str, on: date, by: User | None) -> Item:
+def set_item_state(
+    *, item: Item, state: str, on: date, by: User | None, without_consent: bool = False
+) -> Item:
     """Where the job stands, with the day it started and finished.
 
     Growing in means that the crew has finished. ValidationError when it would finish before it
-    started, or the day is later than today by the club's own date.
+    started, or the day is later than today by the club's own date. ConsentMissing when work begins
+    without a consent and that is not confirmed by ``without_consent``; a confirmation is kept with
+    the consent.
     """
     if state not in ItemState.values:
         raise ValidationError(f"'{state}' is not a state of a job.")
     if on > item.club.today() and state not in (ItemState.PROPOSED, ItemState.SHELVED):
         raise ValidationError("A job cannot have started or finished on a day still to come.")
+    idle = (ItemState.PROPOSED, ItemState.SHELVED)
+    if item.state in idle and state not in idle:
+        _begin_without_consent(item, on, confirmed=without_consent, by=by)
     item.state = state
-    if state in (ItemState.PROPOSED, ItemState.SHELVED):
+    if state in idle:
         item.finished_on = None
         if state == ItemState.PROPOSED:
             item.started_on = None

@@ -85,6 +85,7 @@ def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
     lines = list(live.lines.select_related("price")) if live is not None else []
     links = list(Link.objects.filter(Q(first=row) | Q(then=row)).select_related("first", "then"))
     programme = row.phase.project.programme
+    consents = list(row.consents.all())
     return show(
         request,
         "works/item.html",
@@ -100,7 +101,8 @@ def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "waits_for": [link for link in links if link.then_id == row.pk],
             "followed_by": [link for link in links if link.first_id == row.pk],
             "holes": list(row.holes.all()),
-            "consents": list(row.consents.all()),
+            "consents": consents,
+            "lacking": queries.lacking_words(row, consents, request.club.today()),
             "spends": list(row.spends.all()),
             "cautions": cautions.CAUTIONS[row.kind],
             "defers": cautions.DEFERS,
@@ -265,13 +267,24 @@ def build(request: ClubRequest, uuid: UUID) -> HttpResponse:
 def state(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row = _item(request, uuid)
     form = StateForm(request.POST)
-    if keep(form, lambda: services.set_item_state(item=row, by=request.user, **form.cleaned_data)):
+    lacking: list[str] = []
+
+    def change() -> None:
+        try:
+            services.set_item_state(item=row, by=request.user, **form.cleaned_data)
+        except services.ConsentMissing as missing:
+            lacking.extend(missing.messages)
+            raise
+
+    if keep(form, change):
         return redirect(_back(row))
+    if lacking:
+        form.ask_consent()
     return form_page(
         request,
         form=form,
         title=f"Where {row.name} stands",
-        button="Keep it",
+        button="Keep it, as confirmed" if lacking else "Keep it",
         back=_back(row),
     )
 

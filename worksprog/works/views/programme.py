@@ -37,6 +37,7 @@ def _programme_page(request: ClubRequest, programme: Programme | None) -> HttpRe
             "works/no_programme.html",
             {"others": others, "sheet_name": "Estimates"},
         )
+    programme.club = request.club
     sheet = queries.programme_sheet(programme)
     return show(
         request,
@@ -45,6 +46,7 @@ def _programme_page(request: ClubRequest, programme: Programme | None) -> HttpRe
             "sheet": sheet,
             "programme": programme,
             "heads": _heads(sheet.totals),
+            "lacking": [item for item in sheet.items if item.lacking],
             "stale": sum(1 for item in sheet.items if item.is_stale),
             "others": [one for one in others if one.pk != programme.pk],
             "sheet_name": "Estimates · programme",
@@ -123,6 +125,7 @@ def build_all(request: ClubRequest, uuid: UUID) -> HttpResponse:
 def project(request: ClubRequest, uuid: UUID) -> HttpResponse:
     """One project with its phases, items and totals."""
     row = get_row(Project.objects.select_related("programme"), request.club, uuid)
+    row.programme.club = request.club
     sheet = queries.programme_sheet(
         row.programme, projects=Project.objects.filter(pk=row.pk)
     ).projects[0]
