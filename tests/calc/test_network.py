@@ -143,7 +143,10 @@ class TestFaults:
         assert kinds(check) == ["uphill"]
         assert "0.25 m higher at its lower end" in check.findings[0].words
         assert check.reach("P1").capacity_m3s is None
-        assert check.reach("P1").verdict == "cannot be told: its levels do not fall"
+        assert check.reach("P1").state == "fault"
+        assert check.reach("P1").verdict == "runs uphill: 0.25 m higher at its lower end"
+        assert check.reach("P1").fault_words == "runs uphill"
+        assert (check.count("fault"), check.count("unknown")) == (1, 0)
 
     def test_flat(self):
         check = check_drains(
@@ -153,6 +156,26 @@ class TestFaults:
         )
         assert kinds(check) == ["flat"]
         assert "falls 5 mm over 100 m" in check.findings[0].words
+        assert check.reach("P1").state == "fault"
+        assert check.reach("P1").verdict.startswith("is level")
+
+    def test_a_level_pipe_with_a_hair_of_backfall_is_not_said_to_fall(self):
+        check = check_drains(
+            [pipe("P1", (0, 0), (100, 0), upstream_invert_m=50, downstream_invert_m=50.005)],
+            [outfall(100, 0)],
+            STORM,
+        )
+        assert "rises 5 mm over 100 m" in check.findings[0].words
+        assert check.reach("P1").state == "fault"
+
+    def test_steeper_than_any_drain(self):
+        check = check_drains(
+            [pipe("P1", (0, 0), (100, 0), upstream_invert_m=160, downstream_invert_m=50)],
+            [outfall(100, 0)],
+            STORM,
+        )
+        assert check.reach("P1").state == "fault"
+        assert check.reach("P1").verdict == "falls too steeply: 110.00 m over 100.0 m"
 
     @pytest.mark.parametrize(
         ("end", "words"), [("upstream", "upstream level is"), ("downstream", "downstream level is")]
@@ -299,11 +322,33 @@ class TestCapacityAndVerdict:
         got = check_drains([reach], [outfall(100, 0)], STORM).reach("P1")
         assert got.state == "too_small"
         assert got.shortfall_m3s == pytest.approx(4 * 0.5 * 30 / 360 - 0.11101, abs=1e-5)
-        assert got.verdict.startswith("too small by 56 l/s: needs a bore of ")
-        bore_mm = int(got.verdict.split("bore of ")[1].split(" mm")[0])
+        assert got.verdict.startswith("too small by 56 l/s: ")
+        assert " mm would do it at this gradient; the next usual size, 375 mm, " in got.verdict
+        bore_mm = int(got.verdict.split(": ")[1].split(" mm")[0])
         given_by = {"gradient": 0.01, "roughness_m": 0.0006}
         assert full_bore_flow_m3s(diameter_m=bore_mm / 1000, **given_by) >= got.flow_m3s
         assert full_bore_flow_m3s(diameter_m=(bore_mm - 1) / 1000, **given_by) < got.flow_m3s
+        usual = full_bore_flow_m3s(diameter_m=0.375, **given_by)
+        assert got.verdict.endswith(f"carries {usual * 1000:.0f} l/s")
+        assert 300 < bore_mm <= 375
+
+    @pytest.mark.parametrize("over", [1.02, 1.5])
+    def test_an_overloaded_pipe_has_no_depth_and_no_velocity(self, over):
+        full = full_bore_flow_m3s(diameter_m=0.3, gradient=0.01, roughness_m=0.0006)
+        reach = pipe("P1", (0, 0), (100, 0), catchment_ha=over * full * 360 / 30 / 0.5)
+        check = check_drains([reach], [outfall(100, 0)], STORM)
+        got = check.reach("P1")
+        assert got.backs_up
+        assert (got.depth_m, got.velocity_ms) == (None, None)
+        titles = [working.title for working in check.workings("P1")]
+        assert "Depth and velocity at this flow" not in titles
+        assert "backs up" in check.workings("P1")[-1].notes[0]
+
+    def test_beyond_the_usual_sizes(self):
+        reach = pipe("P1", (0, 0), (100, 0), catchment_ha=60.0)
+        got = check_drains([reach], [outfall(100, 0)], STORM).reach("P1")
+        assert got.verdict.endswith("; the usual sizes end at 900 mm")
+        assert int(got.verdict.split(": ")[1].split(" mm")[0]) > 900
 
     def test_a_ditch_too_small_says_how_much_deeper(self):
         reach = ditch("D1", (0, 0), (100, 0), catchment_ha=60.0)

@@ -88,6 +88,36 @@ def test_choosing_by_verdict(cast, drain, as_manager, show, names):
     assert {row["check"].name for row in page.context["rows"]} == names
 
 
+def test_a_pipe_that_runs_uphill_is_at_fault_everywhere(cast, drain, as_manager):
+    as_manager.post(address(cast, "swap", drain.upper.uuid))
+    page = as_manager.get(address(cast, "network"))
+    shown = page.content.decode()
+    assert page.context["rows"][0]["check"].name == "P1"
+    assert page.context["choices"][0] | {"words": ""} == {"value": "fault", "words": "", "count": 1}
+    assert '<span class="big-fig">1</span><small>at fault</small>' in shown
+    assert 'class="verdict fault"' in shown
+    assert "runs uphill: 1.00 m higher at its lower end" in shown
+    drawn = page.context["figure"]
+    assert ">×<" in drawn and ">runs uphill<" in drawn and ">?<" not in drawn
+    chosen = as_manager.get(address(cast, "network") + "?show=fault")
+    assert [row["check"].name for row in chosen.context["rows"]] == ["P1"]
+    told = as_manager.get(address(cast, "map-words")).json()["words"]
+    assert told[str(drain.upper.uuid)] == "300 mm · × runs uphill"
+    panel = as_manager.get(address(cast, "feature-panel", drain.upper.uuid)).content.decode()
+    assert '<span class="tag warn">at fault</span>' in panel
+    section = as_manager.get(address(cast, "long-section", drain.upper.uuid)).content.decode()
+    assert "× runs uphill" in section
+
+
+def test_an_overloaded_pipe_backs_up_and_shows_no_velocity(cast, drain, as_manager):
+    page = address(cast, "reach", drain.upper.uuid)
+    answer = as_manager.post(page, figures(inside_diameter_mm="150"), follow=True)
+    shown = answer.content.decode()
+    assert "would do it at this gradient; the next usual size, 225 mm, carries" in shown
+    assert "runs full and backs up" in shown and "the whole bore, and it backs up" in shown
+    assert "true inside diameter may be smaller" in shown
+
+
 def test_only_what_stands(cast, drain, as_manager):
     page = as_manager.get(address(cast, "network") + "?stands=1")
     assert [row["check"].name for row in page.context["rows"]] == ["P2"]

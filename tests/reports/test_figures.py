@@ -11,6 +11,7 @@ import pytest
 from django.template.loader import render_to_string
 
 from tests.reports.conftest import Works
+from worksprog.drainage.services import swap_direction
 from worksprog.hours.services import log_hours
 from worksprog.reports.figures import canonical, fingerprint_of, settled
 from worksprog.reports.gathering import gather
@@ -35,8 +36,8 @@ def test_money_and_hours_are_those_of_the_records(works: Works, draft: Report) -
     figures = _gather(draft)
     row = figures["projects"][0]
     assert row["name"] == "Brook carrier"
-    assert row["spent"] == "1234"
-    assert row["approved"] == "9000"
+    assert row["spent"] == "1234.50"
+    assert row["approved"] == "9000.00"
     assert row["logged_h"] == "18"  # 17.5, to the even hour
     estimates = [item.estimates.get(is_live=True) for item in (works.carrier, works.upper)]
     hours = [one.labour_likely_h for one in estimates]
@@ -70,7 +71,7 @@ def test_what_comes_after_the_last_day_counts_for_nothing(works: Works) -> None:
         from_date=works.today - timedelta(days=60), to_date=works.today - timedelta(days=20),
     )  # fmt: skip
     figures = _gather(early)
-    assert figures["projects"][0]["spent"] == "0"
+    assert figures["projects"][0]["spent"] == "0.00"
     assert figures["projects"][0]["logged_h"] == "4"
     assert [row["hours"] for row in figures["done"]] == ["4.0"]
     assert all(work["state"] == "proposed" for work in figures["map"]["works"])
@@ -126,6 +127,15 @@ def test_a_job_on_site_without_its_consent_stands_first_of_what_needs_care(
     care = page.split("What needs care")[1]
     assert care.index("Lay C1 is on site") < care.index('class="cautions"')
     assert page.count('class="alert"') == 2
+
+
+def test_a_drain_that_runs_uphill_is_said_to(works: Works, draft: Report) -> None:
+    swap_direction(feature=works.upper.features.get(), by=works.cast.manager)
+    swap_direction(feature=works.carrier.features.get(), by=works.cast.manager)
+    figures = _gather(draft)
+    words = figures["section"]["words"]
+    assert "runs uphill: " in words and "At fault: C" in words
+    assert "cannot be checked yet" not in words and "cannot be told" not in words
 
 
 def test_the_works_at_hand_bring_their_cautions(draft: Report) -> None:

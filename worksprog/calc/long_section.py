@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from worksprog.calc.network import NetworkCheck, PathPiece, ReachCheck
-from worksprog.calc.network.result import State
+from worksprog.calc.network.result import State, fault_words
 from worksprog.calc.pipes import PipeSection
 
 LevelsAt = Callable[[NDArray[np.float64]], NDArray[np.float64]]
@@ -44,6 +44,10 @@ class Piece:
     one_in: float | None
     state: State
     verdict: str
+
+    @property
+    def fault_words(self) -> str:
+        return fault_words(self.state, self.verdict)
 
     def invert_at(self, chainage_m: float) -> float | None:
         if self.upper_invert_m is None or self.lower_invert_m is None:

@@ -21,6 +21,8 @@ TURBULENT_REYNOLDS = 4000.0
 # The two maxima of a circular pipe running part full (Manning, n constant): analytic.
 DEPTH_RATIO_AT_MOST_FLOW = 0.938181
 MOST_FLOW_RATIO = 1.0757
+# Usual nominal bores: common practice, no source. The true inside of a bought pipe may be less.
+USUAL_BORES_MM = (100, 150, 225, 300, 375, 450, 525, 600, 750, 900)
 SOURCE_COLEBROOK = "Colebrook–White, closed form for a pipe running full (Colebrook 1939)"
 SOURCE_PART_FULL = "geometry of the circle with Manning's formula, n constant"
 

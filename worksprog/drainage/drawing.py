@@ -203,13 +203,14 @@ def _piece_labels(section: LongSection, frame: _Frame, y: float) -> list[SafeStr
     for piece in section.pieces:
         left, right = frame.x(piece.upper_chainage_m), frame.x(piece.lower_chainage_m)
         words, middle = piece_words(piece), (left + right) / 2
-        small = piece.state == "too_small"
+        warn = f"× {piece.fault_words}" if piece.state == "fault" else ""
+        warn = "▲ too small" if piece.state == "too_small" else warn
         room = right - left
-        colour = {"fill": ACCENT, "css": "draw-accent-fill"} if small else {}
+        colour = {"fill": ACCENT, "css": "draw-accent-fill"} if warn else {}
         if len(words) * LETTER_PX < room:
             marks.append(_text(middle, y - 6, words, **colour))  # type: ignore[arg-type]
-        if small and room > 11 * LETTER_PX:
-            marks.append(_text(middle, y + 7, "▲ too small", **colour))  # type: ignore[arg-type]
+        if warn and room > len(warn) * LETTER_PX:
+            marks.append(_text(middle, y + 7, warn, **colour))  # type: ignore[arg-type]
     return marks
 
 
@@ -277,13 +278,15 @@ def draw_network(
     if len(check.reaches) > DRAWN_ONE_BY_ONE:
         marks = _drawn_together(check, place)
         marks += [
-            _drawn_reach(reach, check, place, "", True)
+            _drawn_reach(reach, check, place, "", True, width)
             for reach in check.reaches
             if reach.key == here
         ]
     else:
         marks = [
-            _drawn_reach(reach, check, place, addresses.get(reach.key, ""), reach.key == here)
+            _drawn_reach(
+                reach, check, place, addresses.get(reach.key, ""), reach.key == here, width
+            )
             for reach in check.reaches
         ]
     for node in check.nodes.values():
@@ -315,10 +318,11 @@ def draw_network(
 def _style(reach: ReachCheck) -> tuple[str, str, str, float]:
     """Colour, class, dash and width of a reach on the map."""
     stroke, css = (WATER, "draw-water") if reach.kind == "ditch" else (INK, "draw-ink")
-    if reach.state == "too_small":
+    wrong = reach.state in ("fault", "too_small")
+    if wrong:
         stroke, css = ACCENT, "draw-accent"
     dash = "1 4" if not reach.standing else ("none" if reach.kind == "ditch" else "6 4")
-    return stroke, css, dash, 2.6 if reach.state == "too_small" else 1.8
+    return stroke, css, dash, 2.6 if wrong else 1.8
 
 
 def _drawn_together(
@@ -346,6 +350,7 @@ def _drawn_reach(
     place: Callable[[float, float], tuple[float, float]],
     address: str,
     is_here: bool,
+    width_px: float,
 ) -> SafeString:
     drawn = [place(x, y) for x, y in check.given[reach.key].line]
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in drawn)
@@ -357,12 +362,18 @@ def _drawn_reach(
         'stroke-dasharray="{}" stroke-linecap="round"><title>{}: {}</title></polyline>',
         css, points, stroke, width, dash, reach.name, reach.verdict,
     )  # fmt: skip
-    mark = {"too_small": "▲", "unknown": "?", "carries": ""}[reach.state]
+    mark = {"fault": "×", "too_small": "▲", "unknown": "?", "carries": ""}[reach.state]
     if mark:
         middle = len(drawn) // 2
         x = (drawn[middle - 1][0] + drawn[middle][0]) / 2
         y = (drawn[middle - 1][1] + drawn[middle][1]) / 2
         line = line + _text(x + 8, y + 3, mark, fill=ACCENT, css="draw-accent-fill", weight=600)
+        if reach.fault_words:
+            to_left = x > width_px * 0.6
+            line = line + _text(
+                x if to_left else x + 14, y + 3, reach.fault_words,
+                anchor="end" if to_left else "start", fill=ACCENT, css="draw-accent-fill",
+            )  # fmt: skip
     if not address:
         return line
     # One tab stop a reach would bury the table beside it, which has the same links.

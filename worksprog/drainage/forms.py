@@ -33,8 +33,7 @@ class _MarkedForm(_SheetModelForm):
 
     def look_again(self, mark: str) -> None:
         """What was entered stays; keeping it once more is then meant."""
-        self.data = self.data.copy()
-        self.data["seen"] = mark
+        self.data = {**self.data.dict(), "seen": mark}  # type: ignore[attr-defined]
 
     def set_against(self, row: DrainReach | DrainNode) -> list[dict[str, Any]]:
         """Where another's entries differ from these."""

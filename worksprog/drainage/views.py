@@ -25,6 +25,7 @@ from worksprog.drainage.models import DrainNode, DrainReach
 REACHES_ON_A_PAGE = 100
 FINDINGS_SHOWN, FINDINGS_FOLDED = 12, 100
 SHOWN = {
+    "fault": "at fault",
     "too_small": "too small",
     "unknown": "cannot be told",
     "carries": "carry it",
@@ -49,9 +50,10 @@ FINDING_HEADS = {
 
 
 def _worst_first(reach: ReachCheck) -> tuple[int, float]:
-    """Too small by most, then what cannot be told, then what has least to spare."""
+    """What is at fault, too small by most, what cannot be told, then what has least to spare."""
+    small = reach.state == "too_small"
     place = list(SHOWN).index(reach.state)
-    return place, -reach.shortfall_m3s if place == 0 else (reach.spare_share or 0.0)
+    return place, -reach.shortfall_m3s if small else (reach.spare_share or 0.0)
 
 
 def _address(request: ClubRequest, key: str) -> str:
@@ -361,6 +363,8 @@ def map_words(request: ClubRequest) -> JsonResponse:
         section = check.given[found.key].section
         size = f"{section.diameter_m * 1000:.0f} mm" if isinstance(section, PipeSection) else ""
         fall = f"1 in {found.one_in:.0f}" if found.one_in and found.one_in > 0 else ""
+        if found.state == "fault":
+            fall = f"× {found.fault_words}"
         words[found.key] = " · ".join(part for part in (size, fall) if part)
     return JsonResponse({"words": {key: said for key, said in words.items() if said}})
 

@@ -32,7 +32,7 @@ class Levels:
 
 @dataclass(frozen=True)
 class Carried:
-    """NaN wherever a figure cannot be known."""
+    """NaN wherever a figure cannot be known; a pipe that is too small has no velocity and depth."""
 
     capacity_m3s: Floats
     capacity_velocity_ms: Floats
@@ -111,13 +111,10 @@ def _carry_pipes(
     found.capacity_velocity_ms[chosen] = velocity
     found.capacity_m3s[chosen] = capacity
 
-    free = (flow > 0) & (flow <= pipes.MOST_FLOW_RATIO * capacity)
+    free = (flow > 0) & (flow <= capacity)
     depth_ratio = pipes.depth_ratios_for_flow(flow[free] / capacity[free])
     found.depth_m[chosen[free]] = depth_ratio * diameter[free]
     found.velocity_ms[chosen[free]] = velocity[free] * pipes.part_full_ratios(depth_ratio)[2]
-    pressed = flow > pipes.MOST_FLOW_RATIO * capacity
-    found.depth_m[chosen[pressed]] = diameter[pressed]
-    found.velocity_ms[chosen[pressed]] = flow[pressed] / area[pressed]
     small = flow > capacity
     found.least_bore_m[chosen[small]] = pipes.diameters_for_flow(
         flow[small], slope[small], roughness[small]

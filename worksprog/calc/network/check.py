@@ -8,16 +8,19 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from worksprog.calc import pipes
 from worksprog.calc.ditches import DitchSection
-from worksprog.calc.network.capacity import Carried, carry, find_levels
+from worksprog.calc.network.capacity import Carried, Levels, carry, find_levels
 from worksprog.calc.network.findings import find_advice, find_faults, node_lookup
 from worksprog.calc.network.flow import Way, find_way, gather
 from worksprog.calc.network.given import Limits, Node, Reach, Storm
 from worksprog.calc.network.joining import Joined, join_ends
 from worksprog.calc.network.result import Finding, NetworkCheck, ReachCheck, State
+from worksprog.calc.pipes import PipeSection
 from worksprog.calc.roots import Floats
 
-UNKNOWN_FROM = ("missing_level", "uphill", "flat", "missing_section")
+FAULTS = frozenset({"uphill", "flat"})
+UNKNOWN_FROM = ("missing_level", "missing_section")
 USUAL_LIMITS = Limits()
 # What a verdict still proposes: beyond these the answer is another drain, not a larger one.
 MOST_DEEPER_M = 3.0
@@ -60,7 +63,7 @@ def check_drains(
     checks = []
     for index, reach in enumerate(reaches):
         up, down = joined.upstream[index], joined.downstream[index]
-        state, verdict = _verdict(index, reach, words[reach.key], flow, carried)
+        state, verdict = _verdict(index, reach, words[reach.key], levels, flow, carried)
         checks.append(
             ReachCheck(
                 key=reach.key,
@@ -141,15 +144,20 @@ def _build_steps(way: Way) -> dict[int, int]:
 
 
 def _verdict(
-    index: int, reach: Reach, faults: list[Finding], flow: Floats, carried: Carried
+    index: int,
+    reach: Reach,
+    faults: list[Finding],
+    levels: Levels,
+    flow: Floats,
+    carried: Carried,
 ) -> tuple[State, str]:
+    if any(finding.kind in FAULTS for finding in faults):
+        return "fault", _fault(levels.upstream_m[index], levels.downstream_m[index], reach, faults)
     capacity, wanted = carried.capacity_m3s[index], flow[index]
     why = next((finding for finding in faults if finding.kind in UNKNOWN_FROM), None)
     if why is not None:
         return "unknown", {
             "missing_level": "cannot be told: a level is missing",
-            "uphill": "cannot be told: its levels do not fall",
-            "flat": "cannot be told: it is flat",
             "missing_section": "cannot be told: its section is not entered",
         }[why.kind]
     if math.isnan(capacity):
@@ -175,7 +183,27 @@ def _verdict(
     bore = math.ceil(carried.least_bore_m[index] * 1000)
     if bore > LARGEST_BORE_MM:
         return "too_small", f"{short}: beyond any one pipe"
-    return "too_small", f"{short}: needs a bore of {bore} mm at this gradient"
+    does = f"{short}: {bore} mm would do it at this gradient"
+    usual = next((size for size in pipes.USUAL_BORES_MM if size >= bore), None)
+    if usual is None or not isinstance(reach.section, PipeSection):
+        return "too_small", f"{does}; the usual sizes end at {pipes.USUAL_BORES_MM[-1]} mm"
+    carries = pipes.full_bore_flow_m3s(
+        diameter_m=usual / 1000,
+        gradient=float(levels.gradient[index]),
+        roughness_m=reach.section.roughness_m,
+    )
+    return (
+        "too_small",
+        f"{does}; the next usual size, {usual} mm, carries {_litres(carries)} l/s",
+    )
+
+
+def _fault(up_m: float, down_m: float, reach: Reach, faults: list[Finding]) -> str:
+    if any(finding.kind == "flat" for finding in faults):
+        return "is level: water will stand in it"
+    if down_m > up_m:
+        return f"runs uphill: {down_m - up_m:.2f} m higher at its lower end"
+    return f"falls too steeply: {up_m - down_m:.2f} m over {reach.length_m:.1f} m"
 
 
 def _litres(flow_m3s: float) -> str:

@@ -158,7 +158,8 @@ def _reach_faults(index: int, reach: Reach, levels: Levels, limits: Limits) -> I
     elif levels.gradient[index] < limits.flat_gradient:
         yield Finding(
             "flat",
-            f"{reach.name} is flat: it falls {(up - down) * 1000:.0f} mm over "
+            f"{reach.name} is flat: it {'falls' if up >= down else 'rises'} "
+            f"{abs(up - down) * 1000:.0f} mm over "
             f"{reach.length_m:.0f} m. Water will stand in it.",
             (reach.key,),
             place,

@@ -14,7 +14,7 @@ from worksprog.calc.pipes import PipeSection
 from worksprog.calc.rainfall import MOST_CATCHMENT_HA, SOURCE_RATIONAL, WetSpell
 from worksprog.calc.working import Step, Working
 
-State = Literal["carries", "too_small", "unknown"]
+State = Literal["fault", "too_small", "unknown", "carries"]
 FindingKind = Literal[
     "loop",
     "uphill",
@@ -51,6 +51,11 @@ class PathPiece:
 
     key: str
     from_m: float
+
+
+def fault_words(state: State, verdict: str) -> str:
+    """'runs uphill', where there is no room for the whole verdict; "" when not at fault."""
+    return verdict.partition(":")[0] if state == "fault" else ""
 
 
 @dataclass(frozen=True)
@@ -93,6 +98,15 @@ class ReachCheck:
     @property
     def one_in(self) -> float | None:
         return 1 / self.gradient if self.gradient else None
+
+    @property
+    def fault_words(self) -> str:
+        return fault_words(self.state, self.verdict)
+
+    @property
+    def backs_up(self) -> bool:
+        """A pipe asked for more than it carries: no free depth or velocity can be told."""
+        return self.kind == "pipe" and self.state == "too_small"
 
     @property
     def shortfall_m3s(self) -> float:
@@ -171,8 +185,7 @@ class NetworkCheck:
         flows = reach.flow_m3s is not None and reach.flow_m3s > 0
         if isinstance(given.section, PipeSection):
             found.append(pipes.capacity_working(given.section, reach.gradient))
-            most = pipes.MOST_FLOW_RATIO * reach.capacity_m3s
-            if flows and reach.flow_m3s is not None and reach.flow_m3s <= most:
+            if flows and reach.flow_m3s is not None and not reach.backs_up:
                 found.append(
                     pipes.velocity_working(
                         given.section,
@@ -290,5 +303,14 @@ def _verdict_working(reach: ReachCheck) -> Working:
                 formula="s = (Qc − Q) / Qc",
             ),
             Step("", "verdict", reach.verdict),
+        ),
+        notes=(
+            (
+                "It runs full and backs up: no depth or velocity is worked out for it.",
+                "Usual sizes are nominal bores (common practice, no source); a bought pipe's true "
+                "inside diameter may be smaller. Check it.",
+            )
+            if reach.backs_up
+            else ()
         ),
     )

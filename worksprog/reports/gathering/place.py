@@ -25,6 +25,7 @@ _ROOM_MM = 160.0
 _FINEST_MM = 0.15
 _SMALLEST_MM2 = 0.3
 _MOST_TREES = 600
+_FAULTS_NAMED = 3
 _NEW_DRAIN = frozenset({WorkKind.CARRIER_PIPE, WorkKind.DITCH_DUG})
 _LEFT_OUT = frozenset({Kind.SERVICE})
 
@@ -156,15 +157,24 @@ def section_data(facts: Facts, check: NetworkCheck) -> dict[str, Any] | None:
 
 def _carries(check: NetworkCheck, layout: Any) -> str:
     """How the reaches of the section stand, in one sentence."""
-    spares = [check.reach(piece.key).spare_share for piece in layout.pieces]
+    reaches = [check.reach(piece.key) for piece in layout.pieces]
+    wrong = [f"{plain(reach.name)} {reach.verdict}" for reach in reaches if reach.state == "fault"]
+    spares = [reach.spare_share for reach in reaches if reach.state != "fault"]
     known = [spare for spare in spares if spare is not None]
     laid = f"{fig(layout.standing_m)} m of {fig(layout.length_m)} m stand."
+    if wrong:
+        laid += f" At fault: {'; '.join(wrong[:_FAULTS_NAMED])}."
+        if len(wrong) > _FAULTS_NAMED:
+            laid += f" {len(wrong) - _FAULTS_NAMED} more are at fault."
+    if not spares:
+        return laid
     if not known:
         return f"{laid} What it carries cannot be told yet: levels or sizes are missing."
     worst = min(known)
     if worst < 0:
         small = sum(spare < 0 for spare in known)
-        return f"{laid} {small} of its {len(spares)} reaches are too small for the storm."
-    words = f"{laid} It carries its water, {fig(worst * 100)} % to spare where it is tightest."
+        return f"{laid} {small} of its {len(reaches)} reaches are too small for the storm."
+    who = "The rest" if wrong else "It"
+    words = f"{laid} {who} carries its water, {fig(worst * 100)} % to spare where it is tightest."
     missing = len(spares) - len(known)
     return f"{words} {missing} of its reaches cannot be checked yet." if missing else words
