@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import uuid
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.core.cache import cache
@@ -11,8 +13,17 @@ from django.urls import reverse
 
 from tests.reports.conftest import Works
 from tests.reports.more import add_jobs
+from worksprog.clubs.records import save_record
+from worksprog.hours.services import log_hours
+from worksprog.planning.services import make_plan
 from worksprog.reports.models import Decision, Report
-from worksprog.reports.services import ask_decision, draft_report, issue_report, render_report
+from worksprog.reports.services import (
+    ask_decision,
+    change_report,
+    draft_report,
+    issue_report,
+    render_report,
+)
 from worksprog.runs.models import Run
 
 MOST_QUERIES = 15
@@ -52,6 +63,42 @@ def test_a_manager_drafts_asks_and_issues(works: Works, as_manager: Client) -> N
     draft.refresh_from_db()
     run = Run.objects.get()
     assert draft.number == 1 and to["Location"] == f"/c/first/runs/{run.uuid}/"
+
+
+def test_before_issuing_it_says_what_to_settle(
+    works: Works, draft: Report, as_manager: Client
+) -> None:
+    address = _url("issue", draft.uuid)
+    page = as_manager.get(address).content.decode()
+    for words in ("Make the plan again first", "The period is one day", "told twice"):
+        assert words not in page
+    log_hours(
+        club=works.cast.club,
+        person=works.cast.membership(works.cast.staff),
+        client_id=uuid.uuid4(),
+        worked_on=works.today,
+        hours=Decimal("3"),
+        item=works.carrier,
+    )
+    change_report(report=draft, by=works.cast.manager, from_date=works.today)
+    page = as_manager.get(address).content.decode()
+    assert "before hours logged since.</b>" in page and "Make the plan again first" in page
+    assert reverse("planning:plan", args=["first"]) in page
+    assert "The period is one day" in page
+    make_plan(programme=works.programme, by=works.cast.manager)
+    assert "Make the plan again first" not in as_manager.get(address).content.decode()
+    works.tee_item.name = "Rebuild the tee"
+    save_record(works.tee_item, by=works.cast.manager)
+    page = as_manager.get(address).content.decode()
+    assert "before jobs, estimates or windows changed since.</b>" in page
+
+
+def test_an_overlap_with_an_issued_report_is_told(
+    works: Works, issued: Report, as_manager: Client
+) -> None:
+    again = draft_report(programme=works.programme, by=works.cast.manager)
+    page = as_manager.get(_url("issue", again.uuid)).content.decode()
+    assert "Report 1, " in page and "told twice" in page
 
 
 def test_pressing_issue_twice_issues_once(works: Works, draft: Report, as_manager: Client) -> None:

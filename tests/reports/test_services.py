@@ -55,6 +55,13 @@ def test_the_next_period_begins_after_the_last_issued_report(works: Works, draft
     assert again.from_date == works.today - timedelta(days=6)
 
 
+def test_a_period_of_a_few_days_is_not_what_is_filled_in(works: Works, draft: Report) -> None:
+    change_report(report=draft, by=None, to_date=works.today - timedelta(days=1))
+    _issue(draft, works)
+    again = draft_report(programme=works.programme, by=works.cast.manager)
+    assert (again.from_date, again.to_date) == (works.today - timedelta(weeks=5), works.today)
+
+
 @pytest.mark.parametrize("back", [(-1, -1), (3, 5)])
 def test_a_period_to_come_or_upside_down_is_refused(works: Works, back) -> None:
     start, end = (works.today - timedelta(days=days) for days in (back[1], back[0]))

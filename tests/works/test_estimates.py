@@ -12,11 +12,12 @@ from django.core.exceptions import ValidationError
 from shapely.geometry import LineString, Polygon
 
 from tests.works.conftest import draw, move
-from worksprog.calc.build_up import RECIPES, MoneyRange
+from worksprog.calc.build_up import RECIPES, MoneyRange, to_penny
 from worksprog.calc.earthworks import ditch_volume, trapezoid_area_m2
 from worksprog.calc.ranges import ThreePoint
 from worksprog.clubs.models import Change
 from worksprog.clubs.records import save_record
+from worksprog.clubs.templatetags.figures import fig
 from worksprog.course.models import Kind
 from worksprog.drainage.models import DrainReach
 from worksprog.works import queries
@@ -61,6 +62,19 @@ def own_figures(quantity=1.0, price="100.00"):
         quantity=ThreePoint.exactly(quantity),
         price=MoneyRange.exactly(Decimal(price)),
     )
+
+
+def test_every_line_multiplies_as_it_is_printed(works, cast):
+    """The quantity and price on the sheet give the amount on it, to the penny."""
+    for item in (works.carrier, works.tee_item):
+        lines = list(build_estimate(item=item, by=cast.manager).lines.all())
+        assert lines
+        for line in lines:
+            printed = Decimal(fig(line.quantity_likely, line.quantity_places).replace(",", ""))
+            assert to_penny(printed * line.rate_likely) == line.amount_likely, line
+    line.quantity_likely, line.rate_likely = 2.249, Decimal("21.50")
+    line.amount_likely = Decimal("48.35")
+    assert line.quantity_places == 3
 
 
 def test_it_measures_length_chambers_and_pipe_size(works):

@@ -56,14 +56,19 @@ def short_money(amount: str | None, sign: str) -> str:
     return f"{minus}{sign}{fig(value)}"
 
 
+def _as_kept(amount: str) -> str:
+    """With the pence that the figures were frozen with, and none where they were frozen without."""
+    return fig(amount, max(0, -int(Decimal(amount).as_tuple().exponent)))
+
+
 def _row(row: Mapping[str, Any]) -> dict[str, Any]:
     return {
         **row,
         "earned": share(row["earned_share"]),
         "logged": fig(row["logged_h"]),
         "estimated": fig(row["estimated_h"]),
-        "spent": fig(row["spent"]),
-        "approved": fig(row["approved"]),
+        "spent": _as_kept(row["spent"]),
+        "approved": _as_kept(row["approved"]),
         "forecast": fig(row["forecast"]),
         "finish": short_day(row["finish_on"]),
     }

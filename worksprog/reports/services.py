@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -13,8 +14,9 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from worksprog.clubs.models import Club, User
+from worksprog.clubs.models import Change, Club, User
 from worksprog.clubs.records import delete_record, save_record
+from worksprog.planning.queries import MOVES_DATES, live_plan
 from worksprog.reports.figures import fingerprint_of
 from worksprog.reports.gathering import gather
 from worksprog.reports.models import Decision, Report
@@ -23,6 +25,7 @@ from worksprog.works.models import Programme, Project
 from worksprog.works.services import approve_project
 
 USUAL_PERIOD = timedelta(weeks=5)
+SHORTEST_USUAL = timedelta(weeks=1)
 _WORDED = frozenset(
     {"title", "addressed_to", "meeting_on", "from_date", "to_date", "paper", "opening"}
 )
@@ -31,13 +34,75 @@ Tell = Callable[[int, str], None]
 
 
 def usual_period(programme: Programme) -> tuple[date, date]:
-    """From the day after the last issued report, or five weeks back, to the club's today."""
+    """From the day after the last issued report, or five weeks back, to the club's today.
+
+    Where that leaves less than a week, five weeks back as well: a report of a day or two is made on
+    purpose and not by leaving the form as it stands.
+    """
     today = programme.club.today()
     last = Report.objects.filter(programme=programme, state=Report.State.ISSUED).aggregate(
         last=Max("to_date")
     )["last"]
-    first = last + timedelta(days=1) if last else today - USUAL_PERIOD
-    return min(first, today), today
+    if last is None or today - last < SHORTEST_USUAL:
+        return today - USUAL_PERIOD, today
+    return last + timedelta(days=1), today
+
+
+@dataclass(frozen=True)
+class BeforeIssue:
+    """What to settle before a report is issued for good; nothing of it forbids issuing."""
+
+    plan_as_of: date | None = None
+    hours_since: bool = False
+    jobs_since: bool = False
+    overlaps: Report | None = None
+    is_one_day: bool = False
+
+    @property
+    def plan_is_behind(self) -> bool:
+        return self.hours_since or self.jobs_since
+
+    @property
+    def since_words(self) -> str:
+        parts = []
+        if self.hours_since:
+            parts.append("hours logged since")
+        if self.jobs_since:
+            parts.append("jobs, estimates or windows changed since")
+        return " and ".join(parts)
+
+
+def look_before_issue(report: Report) -> BeforeIssue:
+    """Read what the manager should know beside the button: three queries."""
+    plan = live_plan(report.programme)
+    kinds: set[str] = set()
+    if plan is not None:
+        kinds = set(
+            Change.objects.filter(
+                club=report.club_id, at__gt=plan.made_at, kind__in=(*MOVES_DATES, "hourentry")
+            )
+            .order_by()
+            .values_list("kind", flat=True)
+            .distinct()
+        )
+    overlaps = (
+        Report.objects.filter(
+            programme=report.programme_id,
+            state=Report.State.ISSUED,
+            from_date__lte=report.to_date,
+            to_date__gte=report.from_date,
+        )
+        .only("number", "from_date", "to_date")
+        .order_by("-number")
+        .first()
+    )
+    return BeforeIssue(
+        plan_as_of=plan.as_of if plan else None,
+        hours_since="hourentry" in kinds,
+        jobs_since=bool(kinds - {"hourentry"}),
+        overlaps=overlaps,
+        is_one_day=report.from_date == report.to_date,
+    )
 
 
 def title_to(to_date: date) -> str:

@@ -193,6 +193,7 @@ def issue(request: ClubRequest, uuid: UUID) -> HttpResponse:
     context = {
         "report": draft,
         "decisions": draft.decisions.select_related("project"),
+        "look": services.look_before_issue(draft),
         "sheet_name": f"Issue: {draft.title}",
     }
     return render(request, "reports/issue.html", context)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Decimal
 
 from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils import timezone
 
+from worksprog.calc.build_up import to_penny
 from worksprog.calc.ranges import EIGHT_IN_TEN
 from worksprog.clubs.models import ClubRecord, User
 from worksprog.course.models import Feature, Hole
@@ -302,6 +303,9 @@ class Estimate(ClubRecord):
         return min(value, max(self.money_high, self.money_likely))
 
 
+MOST_PLACES = 6  # of a quantity, where its price is so high that fewer do not tell the amount
+
+
 class EstimateLine(ClubRecord):
     estimate = models.ForeignKey(Estimate, on_delete=models.CASCADE, related_name="lines")
     order = models.PositiveSmallIntegerField(default=1)
@@ -331,6 +335,16 @@ class EstimateLine(ClubRecord):
 
     def __str__(self) -> str:
         return self.description
+
+    @property
+    def quantity_places(self) -> int:
+        """Decimals with which the likely quantity times its price is the amount to the penny."""
+        exact = Decimal(repr(float(self.quantity_likely)))
+        for places in range(1, MOST_PLACES):
+            shown = exact.quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN)
+            if to_penny(shown * self.rate_likely) == self.amount_likely:
+                return places
+        return MOST_PLACES
 
 
 class Consent(ClubRecord):

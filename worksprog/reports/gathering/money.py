@@ -7,13 +7,15 @@ from datetime import date
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
+from worksprog.calc.build_up import to_penny
 from worksprog.reports.gathering.facts import NOTHING, Facts, Logged
 from worksprog.works.models import Item
 
 MONEY_NOTE = (
     "Earned: the share of the estimated crew hours that the measured progress is worth; where a project "
-    "has no crew hours, of the estimated money. Forecast: spent, and the estimate of what is left. Each "
-    "project is rounded to whole figures and the sums are of the rounded ones."
+    "has no crew hours, of the estimated money. Forecast: spent, and the estimate of what is left. Spent "
+    "and approved are exact; each project’s hours and forecast are rounded to whole figures and their "
+    "sums are of the rounded ones."
 )
 
 
@@ -77,8 +79,10 @@ def project_rows(facts: Facts) -> list[dict[str, Any]]:
                 "earned_share": earned_share(facts, items),
                 "logged_h": str(whole(_hours(facts, items))),
                 "estimated_h": str(whole(Decimal(str(round(estimated, 6))))),
-                "spent": str(whole(sum((facts.spent.get(i.pk, NOTHING) for i in items), NOTHING))),
-                "approved": str(whole(project.approved)),
+                "spent": str(
+                    to_penny(sum((facts.spent.get(i.pk, NOTHING) for i in items), NOTHING))
+                ),
+                "approved": str(to_penny(project.approved)),
                 "forecast": str(whole(sum((forecast_of(facts, i) for i in items), NOTHING))),
                 "finish_on": max(known).isoformat()
                 if known and len(known) == len(finishes)
