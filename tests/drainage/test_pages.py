@@ -232,6 +232,18 @@ def test_setting_levels_of_a_chamber(cast, drain, as_manager):
     assert (row.cover_level_m, row.size) == (52.5, "600 mm")
 
 
+def test_a_chamber_says_which_levels_rule_and_what_is_odd(cast, drain, as_manager):
+    page = address(cast, "node", drain.chamber.uuid)
+    shown = as_manager.get(page).content.decode()
+    assert "P1, P2 have levels of their own here. These rule: the invert below changes" in shown
+    assert "Check both" not in shown
+    odd = {"cover_level_m": "52.4", "invert_level_m": "50.2", "size": ""}
+    shown = as_manager.post(page, odd, follow=True).content.decode()
+    assert "lies 0.80 m below the level at which P1 arrives, 51.00 m" in shown
+    refused = as_manager.post(page, odd | {"invert_level_m": "5"}).content.decode()
+    assert "would lie 47.40 m below the cover" in refused and 'value="5"' in refused
+
+
 def test_the_later_of_two_editors_of_a_reach_sees_both(cast, drain, as_manager):
     page = address(cast, "reach", drain.upper.uuid)
     seen = as_manager.get(page).context["form"].initial["seen"]

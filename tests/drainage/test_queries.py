@@ -18,11 +18,12 @@ from worksprog.drainage.drawing import draw_long_section, draw_network
 from worksprog.drainage.queries import (
     check_network,
     implied_order,
+    levels_at_node,
     live_storm,
     long_section_of,
     services_near,
 )
-from worksprog.drainage.services import set_design_storm
+from worksprog.drainage.services import set_design_storm, set_node_levels, set_reach
 
 
 def test_the_check_of_a_drawn_drain(cast, drain, django_assert_num_queries):
@@ -166,6 +167,27 @@ def test_the_drawing_of_a_drain_without_levels(cast):
     drawing = draw_long_section(long_section_of(cast.club, feature.uuid))
     assert "level missing" in drawing
     assert "nan" not in drawing
+
+
+def test_the_levels_that_rule_at_a_chamber(cast, drain):
+    told = levels_at_node(check_network(cast.club), str(drain.chamber.uuid))
+    assert (told.own, told.taken, told.odd) == (("P1", "P2"), (), ())
+    set_reach(feature=drain.lower, by=cast.manager, upstream_invert_m=None)
+    set_node_levels(feature=drain.chamber, by=cast.manager, cover_level_m=52.4, invert_level_m=45.0)
+    told = levels_at_node(check_network(cast.club), str(drain.chamber.uuid))
+    assert (told.own, told.taken) == (("P1",), ("P2",))
+    deep, far = told.odd
+    assert "7.40 m below the cover" in deep
+    assert "45.00 m, lies 6.00 m below the level at which P1 arrives, 51.00 m" in far
+
+
+@pytest.mark.parametrize(("invert", "count"), [(50.71, 0), (51.29, 0), (50.69, 2), (51.31, 2)])
+def test_a_node_a_little_off_its_reaches_is_no_news(cast, drain, invert, count):
+    set_node_levels(
+        feature=drain.chamber, by=cast.manager, cover_level_m=52.4, invert_level_m=invert
+    )
+    told = levels_at_node(check_network(cast.club), str(drain.chamber.uuid))
+    assert len(told.odd) == count
 
 
 def test_services_near(cast, drain):

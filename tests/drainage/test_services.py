@@ -107,6 +107,19 @@ def test_node_levels(cast, drain):
         )
 
 
+def test_an_invert_far_below_its_cover_is_refused(cast, drain):
+    with pytest.raises(ValidationError, match=r"would lie 12\.40 m below the cover") as refused:
+        set_node_levels(
+            feature=drain.chamber, by=cast.manager, cover_level_m=52.4, invert_level_m=40.0
+        )
+    assert "invert_level_m" in refused.value.message_dict
+    assert DrainNode.objects.get(feature=drain.chamber).invert_level_m == 50.95
+    row = set_node_levels(
+        feature=drain.chamber, by=cast.manager, cover_level_m=52.5, invert_level_m=42.5
+    )
+    assert row.invert_level_m == 42.5
+
+
 def levels(club, feature):
     reach = check_network(club).reach(str(feature.uuid))
     return reach.upstream_level_m, reach.downstream_level_m

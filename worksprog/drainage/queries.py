@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
+from dataclasses import dataclass
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -21,6 +22,8 @@ from worksprog.drainage import bridge
 from worksprog.drainage.models import DesignStorm
 
 NEAR_SERVICE_M = 3.0
+FAR_FROM_REACH_M = 0.3
+DEEP_CHAMBER_M = 6.0
 
 
 def live_storm(club: Club) -> DesignStorm:
@@ -106,6 +109,50 @@ def services_near(club: Club, feature: Feature) -> list[Feature]:
     """Buried services that cross a feature or pass within a few metres of it."""
     rows = Feature.objects.filter(club=club, kind=Kind.SERVICE).exclude(state=State.REMOVED)
     return [row for row in rows if shapely.dwithin(row.geometry, feature.geometry, NEAR_SERVICE_M)]
+
+
+@dataclass(frozen=True)
+class LevelsAtNode:
+    """Which reaches have a level of their own at a node, which take the node's, what is odd."""
+
+    own: tuple[str, ...]
+    taken: tuple[str, ...]
+    odd: tuple[str, ...]
+
+
+def levels_at_node(check: NetworkCheck, key: str) -> LevelsAtNode:
+    """KeyError when the network has no such node."""
+    node = check.nodes[key]
+    own, taken, odd = [], [], []
+    if (
+        node.invert_m is not None
+        and node.cover_m is not None
+        and node.cover_m - node.invert_m > DEEP_CHAMBER_M
+    ):
+        odd.append(
+            f"The invert lies {node.cover_m - node.invert_m:.2f} m below the cover, which is deep "
+            "for a drain of a course: check both levels."
+        )
+    for reach in check.reaches:
+        given = check.given[reach.key]
+        for keys, level, does in (
+            (reach.downstream_node_keys, given.downstream_invert_m, "arrives"),
+            (reach.upstream_node_keys, given.upstream_invert_m, "leaves"),
+        ):
+            if key not in keys:
+                continue
+            if level is None:
+                taken.append(reach.name)
+                continue
+            own.append(reach.name)
+            if node.invert_m is not None and abs(node.invert_m - level) > FAR_FROM_REACH_M:
+                side = "below" if node.invert_m < level else "above"
+                odd.append(
+                    f"The invert entered here, {node.invert_m:.2f} m, lies "
+                    f"{abs(node.invert_m - level):.2f} m {side} the level at which {reach.name} "
+                    f"{does}, {level:.2f} m. Check both, unless a drop or a sump is meant."
+                )
+    return LevelsAtNode(tuple(dict.fromkeys(own)), tuple(dict.fromkeys(taken)), tuple(odd))
 
 
 def last_change_of(club: Club, *uuids: UUID) -> str:

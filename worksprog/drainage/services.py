@@ -36,6 +36,9 @@ class ReachFigures(TypedDict, total=False):
     manning_n: float
 
 
+DEEPEST_CHAMBER_M = 10.0  # below its cover; more is a slip of the pen
+
+
 class Collision(Exception):
     """Somebody else changed the reach or node since it was looked at; nothing was written."""
 
@@ -127,6 +130,18 @@ def set_node_levels(
             {
                 "cover_level_m": f"The cover must lie above the invert; {cover_level_m:.2f} m is "
                 f"{_below(cover_level_m, invert_level_m)}."
+            }
+        )
+    if (
+        cover_level_m is not None
+        and invert_level_m is not None
+        and cover_level_m - invert_level_m > DEEPEST_CHAMBER_M
+    ):
+        raise ValidationError(
+            {
+                "invert_level_m": f"The invert would lie {cover_level_m - invert_level_m:.2f} m "
+                f"below the cover; no more than {DEEPEST_CHAMBER_M:g} m is taken. "
+                "One of the two levels is wrong."
             }
         )
     row = DrainNode.objects.filter(feature=feature).first()

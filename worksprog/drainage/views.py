@@ -440,6 +440,7 @@ def node(request: ClubRequest, uuid: UUID) -> HttpResponse:
                 for reach in met
             ],
             "is_outfall": feature.kind == Kind.OUTFALL,
+            "levels": queries.levels_at_node(check, str(uuid)),
             "collision": collision,
         },
         status=409 if collision else 200,
