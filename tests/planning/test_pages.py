@@ -69,6 +69,9 @@ def test_the_page_shows_what_moved_what_is_not_placed_and_slip(crewed, as_manage
     page = text_of(as_manager.get(at("plan", crewed.cast.club)))
     assert "changed after this plan was made" not in page
     assert "finishes 7 days later" in page
+    told = page.index("1 job moved</a> since the plan of ")
+    assert page.index("Make the plan again") < told < page.index("The chart")
+    assert "a plan made as of 7 Sep 2026 and kept" in page
     assert "no hours are estimated yet" in page
     assert "Against “Agreed”" in page and "7 days later" in page
 
@@ -102,8 +105,15 @@ def test_trying_other_hours_shows_what_would_move_and_keeps_nothing(crewed, as_m
     same = text_of(as_manager.get(address, {"item": dig.uuid, "hours": "100"}))
     assert "nothing would move" in same
     assert Plan.objects.count() == 1
-    wrong = as_manager.get(address, {"item": dig.uuid, "hours": "-4"})
-    assert wrong.status_code == 422 and "greater than or equal to 0" in text_of(wrong)
+    for sent, words in [
+        ({"item": dig.uuid, "hours": "-4"}, "The hours still to be worked cannot be below 0."),
+        ({"item": dig.uuid, "hours": "many"}, "Enter the hours still to be worked as a number."),
+        ({"item": dig.uuid}, "Enter the hours still to be worked."),
+        ({"item": dig.uuid, "hours": "200000"}, "At most 100,000 hours can be tried."),
+        ({"item": "x", "hours": "4"}, "Choose one of the jobs in the list"),
+    ]:
+        wrong = as_manager.get(address, sent)
+        assert wrong.status_code == 422 and words in text_of(wrong)
 
 
 def test_a_baseline_needs_a_name(crewed, as_manager, monday):

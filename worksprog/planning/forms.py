@@ -9,6 +9,7 @@ from worksprog.calc.workdays import WEEKS_IN_PATTERN
 from worksprog.clubs.forms import SheetForm
 from worksprog.planning.models import Closure, ItemPlanning, PlanRules, WorkWindow
 
+MOST_HOURS = 100_000
 MONTHS = [(number, month_name[number]) for number in range(1, 13)]
 
 
@@ -112,8 +113,24 @@ class BaselineForm(_NamedSheetForm):
 class TryForm(_NamedSheetForm):
     """Other hours for one job, to see what would move; nothing is kept."""
 
-    item = forms.ChoiceField(label="Job")
-    hours = forms.FloatField(label="Hours still to be worked", min_value=0, max_value=100_000)
+    item = forms.ChoiceField(
+        label="Job",
+        error_messages={
+            "required": "Choose the job to try other hours for.",
+            "invalid_choice": "Choose one of the jobs in the list: it has hours still to be worked.",
+        },
+    )
+    hours = forms.FloatField(
+        label="Hours still to be worked",
+        min_value=0,
+        max_value=MOST_HOURS,
+        error_messages={
+            "required": "Enter the hours still to be worked.",
+            "invalid": "Enter the hours still to be worked as a number.",
+            "min_value": "The hours still to be worked cannot be below 0.",
+            "max_value": f"At most {MOST_HOURS:,} hours can be tried.",
+        },
+    )
 
     def __init__(self, *args: Any, jobs: list[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
