@@ -92,13 +92,19 @@ function newNumber() {
 
 /* ---- days and words ---- */
 
-const dayNames = new Intl.DateTimeFormat("en-GB", { weekday: "short", day: "numeric", month: "short", timeZone: "UTC" });
+const DAY_PARTS = { weekday: "short", day: "numeric", month: "short", timeZone: "UTC" };
+const dayNames = new Intl.DateTimeFormat("en-GB", DAY_PARTS);
+const dayNamesWithYear = new Intl.DateTimeFormat("en-GB", { ...DAY_PARTS, year: "numeric" });
 const clubDay = new Intl.DateTimeFormat("en-CA", { timeZone: data.timeZone, year: "numeric", month: "2-digit", day: "2-digit" });
 
 const today = () => clubDay.format(new Date());
 const dayBack = (days) => new Date(Date.parse(today()) - days * 86_400_000).toISOString().slice(0, 10);
-const dayWords = (day) => dayNames.format(new Date(day)).replace(",", "");
+function dayWords(day) {
+  const names = day.slice(0, 4) === today().slice(0, 4) ? dayNames : dayNamesWithYear;
+  return names.format(new Date(day)).replace(",", "");
+}
 const number = (value) => String(Math.round(value * 100) / 100);
+const amount = (value, unit) => `${value.toLocaleString("en-GB", { maximumFractionDigits: 1 })} ${unit}`.trim();
 
 function quantityWords(row) {
   const job = jobOf(row.item);
@@ -117,21 +123,44 @@ let standing = "";
 let sending = false;
 let sendAgain = false;
 let saving = false;
+let noSignal = !navigator.onLine;
+let pageNeedsSignal = false;
+// What was saved last, until the club has answered for it.
+let last = null;
+const kept = new Set();
 
-function say(words, kind = "good", link = null) {
+function say(words, kind = "", act = null) {
   const place = at("say");
   place.replaceChildren();
   if (!words) return;
   const notice = document.createElement("p");
-  notice.className = `notice ${kind}`;
+  notice.className = `notice ${kind}`.trim();
   notice.textContent = words;
-  if (link) {
-    const anchor = document.createElement("a");
-    anchor.href = link.url;
-    anchor.textContent = link.words;
-    notice.append(" ", anchor);
-  }
   place.append(notice);
+  if (!act) return;
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "button wide";
+  button.textContent = act.words;
+  button.addEventListener("click", act.act);
+  notice.append(button);
+}
+
+// One place for the fate of what was saved: kept here, taken by the club, or not taken and why.
+function sayLast() {
+  if (!last) return;
+  const row = rows.find((one) => one.client_id === last.client_id);
+  if (!row) {
+    if (kept.has(last.client_id)) say(`Saved: ${last.words}.`, "good");
+    else say("");
+    last = null;
+  } else if (row.state === "refused") {
+    say(`Not taken: ${last.words}. ${row.why} It is still on this phone; change it and save again.`, "warn", {
+      words: "Change it", act: () => mend(row),
+    });
+  } else if (standing) say(`Kept on this phone, not sent yet: ${last.words}. Why stands under “On this phone”.`);
+  else if (noSignal) say(`Kept on this phone until there is signal: ${last.words}.`);
+  else say(`Kept on this phone, sending: ${last.words}.`);
 }
 
 function choice(list, title, lines, tag, pressed, act) {
@@ -183,17 +212,41 @@ function others(opened) {
   at("others").hidden = !opened;
 }
 
+// What one's own entries come to by what this phone knows: taken by the club, with what waits here on top.
+function known(besides) {
+  const found = new Map(recent.entries.filter((one) => one.counts).map((one) => [one.entry, one]));
+  for (const row of rows.filter((one) => one.state === "waiting")) {
+    if (row.op === "log") found.set(row.client_id, row);
+    else if (row.op === "withdraw") found.delete(row.entry);
+    else if (found.has(row.entry)) found.set(row.entry, { ...found.get(row.entry), ...row });
+  }
+  found.delete(besides);
+  return [...found.values()];
+}
+
+const own = () => draft.entry || draft.client_id;
+const hoursOf = (list) => list.reduce((sum, one) => sum + one.hours, 0);
+const loggedOn = (day, besides) => hoursOf(known(besides).filter((one) => one.worked_on === day));
+
 // The hours a day still has of the working day, half an hour at least.
 function usualHours(day, besides) {
-  const kept = recent.entries.filter((one) => one.counts && one.worked_on === day && one.entry !== besides);
-  const waiting = rows.filter((one) => one.op === "log" && one.worked_on === day && one.client_id !== besides);
-  const logged = [...kept, ...waiting].reduce((sum, one) => sum + one.hours, 0);
-  return Math.max(0.5, Math.round((data.workingDay - logged) * 2) / 2);
+  return Math.max(0.5, Math.round((data.workingDay - loggedOn(day, besides)) * 2) / 2);
+}
+
+// What is left of a job, none where it has no plan; the club's sum holds one's own entries as they were.
+function leftOf(job) {
+  if (!job?.planned) return null;
+  const measured = (list) =>
+    list
+      .filter((one) => one.item === job.uuid && one.state !== "queried")
+      .reduce((sum, one) => sum + (one.quantity ?? 0), 0);
+  const others = (recent.done?.[job.uuid] ?? 0) - measured(recent.entries.filter((one) => one.counts));
+  return Math.max(0, job.planned - others - measured(known(own())));
 }
 
 function lastGround() {
-  const last = [...rows].reverse().find((one) => one.ground) ?? recent.entries.find((one) => one.ground);
-  return last && last.worked_on === today() ? last.ground : "dry";
+  const latest = [...rows].reverse().find((one) => one.ground) ?? recent.entries.find((one) => one.ground);
+  return latest && latest.worked_on === today() ? latest.ground : "dry";
 }
 
 function begin(what) {
@@ -204,7 +257,8 @@ function begin(what) {
   draft.hours ??= usualHours(draft.worked_on, draft.entry);
   at("note").value = draft.note;
   at("note").closest("details").open = Boolean(draft.note);
-  at("quantity").value = draft.quantity ? number(draft.quantity) : "0";
+  showQuantity();
+  last = null;
   say("");
   if (what.routine) others(true);
   showJobs();
@@ -222,6 +276,7 @@ function pick(what) {
   }
   Object.assign(draft, { item: "", routine: "", why: "" }, what);
   if (!draft.item) Object.assign(draft, { quantity: 0, ground: "" });
+  showQuantity();
   showJobs();
   showForm();
 }
@@ -238,21 +293,56 @@ function titleOf(row) {
   return data.routine.find((one) => one.key === row.routine)?.words ?? row.what ?? "";
 }
 
+function tell(place, words) {
+  at(place).hidden = !words;
+  at(place).textContent = words;
+}
+
+function showQuantity() {
+  at("quantity").value = number(draft.quantity);
+  draft.wrong = "";
+  draft.sure = null;
+}
+
+const SURE = () => `${draft.item} ${draft.quantity}`;
+
+// The question stands until the figure changes; the second press on the same figure is the answer.
+function question() {
+  const job = jobOf(draft.item);
+  const left = leftOf(job);
+  if (left === null || draft.quantity <= left * 1.1 + 0.05) return "";
+  if (left === 0) return `All ${amount(job.planned, job.unit)} of this job are logged as done already. Is it right?`;
+  return `That is more than is left of this job: ${amount(left, job.unit)}. Is it right?`;
+}
+
+function sameWords() {
+  const same = known(own()).filter((one) =>
+    one.worked_on === draft.worked_on && (draft.item ? one.item === draft.item : one.routine === draft.routine));
+  if (same.length === 0) return "";
+  return `You have logged ${number(hoursOf(same))} h on this ${draft.item ? "job" : "work"} that day already.`;
+}
+
 function showForm() {
   const job = jobOf(draft.item);
+  const asking = draft.sure !== null && draft.sure === SURE() && !draft.wrong;
+  tell("same-words", sameWords());
+  tell("hours-words", roomWords());
+  tell("quantity-words", draft.wrong || (asking ? question() : ""));
+  at("quantity").setAttribute("aria-invalid", draft.wrong ? "true" : "false");
   at("form-title").textContent = titleOf(draft);
   at("form-why").hidden = !draft.why;
   at("form-why").textContent = draft.why ?? "";
   at("hours").textContent = draft.hours.toFixed(1);
-  at("save").textContent = draft.mode === "log" ? `Save ${number(draft.hours)} h` : `Save as ${number(draft.hours)} h`;
+  const save = draft.mode === "log" ? `Save ${number(draft.hours)} h` : `Save as ${number(draft.hours)} h`;
+  at("save").textContent = asking ? save.replace("Save", "It is right, save") : save;
   at("leave").hidden = draft.mode === "log";
   at("quantity-part").hidden = !draft.item;
   at("quantity-label").textContent = `${job?.doneWords ?? "Done"} ${draft.worked_on === today() ? "today" : "that day"}`;
   at("unit").textContent = job?.unit ?? "";
   at("unit").classList.toggle("long", (job?.unit ?? "").length > 2);
-  const last = at("as-last");
-  last.hidden = !job?.last || draft.quantity === job.last;
-  last.textContent = job?.last ? `as last time: ${number(job.last)} ${job.unit}` : "";
+  const before = at("as-last");
+  before.hidden = !job?.last || draft.quantity === job.last;
+  before.textContent = job?.last ? `as last time: ${number(job.last)} ${job.unit}` : "";
   const ground = at("ground");
   ground.replaceChildren();
   ground.hidden = !draft.item;
@@ -296,13 +386,24 @@ function showCautions(job) {
 
 /* ---- + and − ---- */
 
+const room = () => Math.max(0, 24 - loggedOn(draft.worked_on, own()));
+
+function roomWords() {
+  if (draft.hours < room()) return "";
+  const logged = 24 - room();
+  if (logged === 0) return "A day has no more than 24 h.";
+  return `${number(logged)} h are logged on that day already; it has ${number(room())} h left.`;
+}
+
 function step(what, by) {
   if (what === "hours") {
-    draft.hours = Math.min(24, Math.max(0.5, draft.hours + by / 2));
+    // The club refuses more; one that is over already only goes down.
+    const most = by > 0 ? Math.max(room(), draft.hours) : 24;
+    draft.hours = Math.max(0.5, Math.min(most, draft.hours + by / 2));
   } else {
     const size = jobOf(draft.item)?.step ?? 1;
     draft.quantity = Math.max(0, Math.round((draft.quantity + by * size) * 10) / 10);
-    at("quantity").value = number(draft.quantity);
+    showQuantity();
   }
   showForm();
 }
@@ -332,16 +433,29 @@ for (const button of document.querySelectorAll("[data-step]")) {
 }
 
 at("quantity").addEventListener("focus", (event) => event.target.select());
-at("quantity").addEventListener("change", (event) => {
-  const value = Number(event.target.value.trim().replace(",", "."));
-  if (Number.isFinite(value) && value >= 0) draft.quantity = Math.round(value * 100) / 100;
-  else say(`“${event.target.value}” is not a quantity; it is ${number(draft.quantity)} as before.`, "warn");
-  event.target.value = number(draft.quantity);
+// False when it is no quantity: what was typed stays in the field, with the reason below it.
+function readQuantity() {
+  const typed = at("quantity").value.trim();
+  if (typed === number(draft.quantity) && !draft.wrong) return true;
+  const value = /^\d*[.,]?\d*$/.test(typed) ? Number(typed.replace(",", ".")) : NaN;
+  if (Number.isFinite(value) && value <= 1_000_000) {
+    draft.quantity = Math.round(value * 100) / 100;
+    showQuantity();
+    return true;
+  }
+  draft.wrong = `“${typed}” is not a quantity: write a number such as 12 or 12.5, or 0 when nothing was measured. Nothing is saved yet.`;
+  draft.sure = null;
+  return false;
+}
+
+at("quantity").addEventListener("change", () => {
+  if (!draft) return;
+  readQuantity();
   showForm();
 });
 at("as-last").addEventListener("click", () => {
   draft.quantity = jobOf(draft.item).last;
-  at("quantity").value = number(draft.quantity);
+  showQuantity();
   showForm();
 });
 at("days").addEventListener("click", (event) => {
@@ -363,14 +477,15 @@ at("leave").addEventListener("click", end);
 
 at("form").addEventListener("submit", async (event) => {
   event.preventDefault();
-  if (saving || !draft) return;
+  if (saving || !draft || !mayBeSaved()) return;
   saving = true;
   at("save").disabled = true;
-  const kept = { ...draft, note: at("note").value.trim() };
+  const entry = { ...draft, note: at("note").value.trim() };
   try {
-    await save(kept);
+    const client_id = await save(entry);
     end();
-    say(`Saved: ${number(kept.hours)} h, ${titleOf(kept)}, ${dayWords(kept.worked_on)}.`);
+    last = { client_id, words: `${number(entry.hours)} h, ${titleOf(entry)}, ${dayWords(entry.worked_on)}` };
+    kept.delete(client_id);
     navigator.storage?.persist?.();
   } catch (error) {
     say(`It could not be kept on this phone (${error?.message ?? error}). It is still here; try again.`, "warn");
@@ -382,29 +497,49 @@ at("form").addEventListener("submit", async (event) => {
   send();
 });
 
+// Asks at the field first, where something is to be asked.
+function mayBeSaved() {
+  if (!draft.item) return true;
+  const asked = draft.sure;
+  if (readQuantity() && (!question() || asked === SURE())) return true;
+  if (!draft.wrong) draft.sure = SURE();
+  showForm();
+  at("quantity-words").scrollIntoView({ block: "nearest" });
+  if (draft.wrong) at("quantity").focus({ preventScroll: true });
+  return false;
+}
+
 function facts(row) {
   const { client_id, item, routine, worked_on, hours, quantity, ground, note } = row;
   return { client_id, item, routine, worked_on, hours, quantity, ground, note, what: titleOf(row) };
 }
 
-async function save(kept) {
+// The number under which the club will answer for it.
+async function save(entry) {
   if (!database) throw new Error("this browser keeps nothing for the page");
-  if (kept.mode === "log") return store.add({ ...facts(kept), op: "log", state: "waiting" });
-  if (kept.mode === "correct") return correction(kept.entry, kept);
+  if (entry.mode === "log") {
+    await store.add({ ...facts(entry), op: "log", state: "waiting" });
+    return entry.client_id;
+  }
+  if (entry.mode === "correct") return correction(entry.entry, entry);
   // A row still on this phone: changed where it stands, unless it may have arrived already.
   let arrived = null;
-  await store.change(kept.n, (row) => {
+  let client_id = entry.client_id;
+  await store.change(entry.n, (row) => {
     if (row.tried && row.state === "waiting") {
       arrived = row;
       return row;
     }
-    return { ...row, ...facts(kept), client_id: row.client_id, state: "waiting", why: "", tried: false };
+    client_id = row.client_id;
+    return { ...row, ...facts(entry), client_id, state: "waiting", why: "", tried: false };
   });
-  if (arrived) await correction(arrived.entry ?? arrived.client_id, kept);
+  return arrived ? correction(arrived.entry ?? arrived.client_id, entry) : client_id;
 }
 
-function correction(entry, kept) {
-  return store.add({ ...facts(kept), client_id: newNumber(), entry, op: "correct", state: "waiting" });
+async function correction(number, entry) {
+  const client_id = newNumber();
+  await store.add({ ...facts(entry), client_id, entry: number, op: "correct", state: "waiting" });
+  return client_id;
 }
 
 async function withdraw(entry, what) {
@@ -454,8 +589,10 @@ async function sendBatch() {
     answer = await post((await store.rows()).filter((row) => batch.some((one) => one.n === row.n)));
   } catch {
     standing = "";
+    noSignal = true;
     return false;
   }
+  noSignal = false;
   if (answer.type === "opaqueredirect" || answer.status === 401) {
     standing = "signed out";
     return false;
@@ -479,6 +616,7 @@ async function sendBatch() {
     const row = batch.find((sent) => sent.client_id === one.client_id);
     if (!row || one.answer === "later") continue;
     settled = true;
+    if (one.answer === "kept") kept.add(one.client_id);
     await store.change(row.n, (now) => (one.answer === "kept" ? null : { ...now, state: "refused", why: one.why, tried: false }));
   }
   recent = told.recent;
@@ -534,6 +672,10 @@ function line(list, row, struck) {
 
 const OP_WORDS = { log: "waiting to send", correct: "change waiting to send", withdraw: "to be withdrawn" };
 
+function mend(row) {
+  begin({ ...facts(row), quantity: row.quantity ?? 0, mode: "mend", op: row.op, n: row.n, entry: row.entry, why: row.why });
+}
+
 function showQueue() {
   const list = at("queue");
   list.replaceChildren();
@@ -541,7 +683,7 @@ function showQueue() {
     const words = row.state === "refused" ? "not taken" : OP_WORDS[row.op];
     const act = line(list, { ...row, words });
     if (row.op !== "withdraw") {
-      act("Change", () => begin({ ...facts(row), quantity: row.quantity ?? 0, mode: "mend", op: row.op, n: row.n, entry: row.entry, why: row.why }));
+      act("Change", () => mend(row));
     }
     act(row.op === "log" ? "Remove" : "Leave as it was", () => drop(row));
   }
@@ -591,6 +733,15 @@ async function showStanding() {
   at("queue-words").textContent = words;
 }
 
+function showKept() {
+  const waits = rows.some((row) => row.state === "waiting");
+  let words = "";
+  if (noSignal || waits) words = waits ? "Kept on this phone until there is signal." : "No signal: what you save is kept on this phone until there is.";
+  if (pageNeedsSignal) words = "Hours are kept on this phone, but the page needs signal to open.";
+  at("kept-words").hidden = !words;
+  at("kept-words").textContent = words;
+}
+
 function signIn(words) {
   const anchor = document.createElement("a");
   anchor.href = data.urls.page;
@@ -602,6 +753,8 @@ async function refresh() {
   rows = await store.rows();
   showQueue();
   showLately();
+  showKept();
+  sayLast();
   await showStanding();
 }
 
@@ -615,7 +768,15 @@ await refresh();
 document.documentElement.dataset.ready = "yes";
 send();
 
-window.addEventListener("online", send);
+window.addEventListener("online", () => {
+  noSignal = false;
+  refresh();
+  send();
+});
+window.addEventListener("offline", () => {
+  noSignal = true;
+  refresh();
+});
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState === "visible") send();
 });
@@ -625,8 +786,10 @@ window.setInterval(async () => {
 
 if ("serviceWorker" in navigator) {
   navigator.serviceWorker.register(data.urls.worker, { scope: data.urls.page }).catch(() => {
-    at("kept-words").textContent = "Hours are kept on this phone, but the page needs signal to open.";
+    pageNeedsSignal = true;
+    showKept();
   });
 } else {
-  at("kept-words").textContent = "Hours are kept on this phone, but the page needs signal to open.";
+  pageNeedsSignal = true;
+  showKept();
 }

@@ -49,9 +49,12 @@ def job(page: Page, name: str = "Lay carrier C2–C3") -> None:
     page.locator("#jobs").get_by_role("button", name=name).click()
 
 
-def save(page: Page) -> None:
+NO_SIGNAL = "Kept on this phone until there is signal: "
+
+
+def save(page: Page, words: str = "Saved: ") -> None:
     page.locator("#save").click()
-    expect(page.locator("#say")).to_contain_text("Saved")
+    expect(page.locator("#say")).to_contain_text(words)
 
 
 def sent(page: Page) -> None:
@@ -89,10 +92,19 @@ def test_steppers_typing_and_holding(site: Site, page_as: Callable[..., Page]) -
     expect(page.locator("#quantity")).to_have_value("13.5")
     page.get_by_role("button", name="More", exact=True).click(delay=1200)
     assert float(page.locator("#quantity").input_value()) >= 17
-    page.locator("#quantity").fill("lots")
-    page.locator("#quantity").blur()
-    expect(page.locator("#say")).to_contain_text("not a quantity")
+    for typed in ("abc", "-5", "1e9", "."):
+        page.locator("#quantity").fill(typed)
+        page.locator("#quantity").blur()
+        expect(page.locator("#quantity-words")).to_contain_text(f"“{typed}” is not a quantity")
+        expect(page.locator("#quantity")).to_have_value(typed)
+        page.locator("#save").click()
+        expect(page.locator("#quantity")).to_be_focused()
+    assert page.evaluate("document.querySelectorAll('#queue li').length") == 0
+    assert not HourEntry.objects.exists()
+    expect(page.locator("#hours")).to_have_text("6.5")
     page.locator("#quantity").fill("18")
+    page.locator("#quantity").blur()
+    expect(page.locator("#quantity-words")).to_be_hidden()
     save(page)
     sent(page)
     assert HourEntry.objects.get().quantity == 18
@@ -102,9 +114,11 @@ def test_no_signal_then_signal(site: Site, context_as: Callable[..., BrowserCont
     """Three entries saved with no network, over a reload with no network, arrive once each in order."""
     context = context_as(site.cast.staff, PHONE)
     page = opened(context.new_page())
+    expect(page.locator("#kept-words")).to_be_hidden()
     context.set_offline(True)
+    expect(page.locator("#kept-words")).to_contain_text("No signal: what you save is kept")
     job(page)
-    save(page)
+    save(page, NO_SIGNAL)
     expect(page.locator("#standing")).to_contain_text("1 waiting to send")
     page.reload()
     expect(page.locator("html[data-ready=yes]")).to_be_attached()
@@ -112,11 +126,14 @@ def test_no_signal_then_signal(site: Site, context_as: Callable[..., BrowserCont
     for words in ("leaves", "mowing"):
         page.get_by_role("button", name="Other: leaves").click()
         page.locator("#routine").get_by_role("button", name=words, exact=True).click()
-        save(page)
+        save(page, NO_SIGNAL)
     expect(page.locator("#standing")).to_contain_text("3 waiting to send")
     assert not HourEntry.objects.exists()
+    expect(page.locator("#kept-words")).to_have_text("Kept on this phone until there is signal.")
     context.set_offline(False)
     sent(page)
+    expect(page.locator("#kept-words")).to_be_hidden()
+    expect(page.locator("#say")).to_contain_text("Saved: ")
     logged = list(HourEntry.objects.order_by("id"))
     assert [entry.what for entry in logged] == ["Lay carrier C2–C3", "leaves", "mowing"]
     assert len({entry.client_id for entry in logged}) == 3
@@ -148,7 +165,7 @@ def test_a_lost_reply_logs_once(site: Site, page_as: Callable[..., Page]) -> Non
     opened(page)
     job(page)
     with page.expect_event("requestfailed"):
-        save(page)
+        save(page, NO_SIGNAL)
     assert lost == [200]
     assert HourEntry.objects.count() == 1
     page.evaluate("dispatchEvent(new Event('online'))")
@@ -173,7 +190,7 @@ def test_changing_what_may_have_arrived_corrects_it(
     opened(page)
     job(page)
     with page.expect_event("requestfailed"):
-        save(page)
+        save(page, NO_SIGNAL)
     page.locator("#queue").get_by_role("button", name="Change").click()
     page.get_by_role("button", name="Half an hour less").click()
     save(page)
@@ -236,7 +253,7 @@ def test_a_killed_browser_keeps_the_entries(
     page = opened(context.new_page(), live_server.url + PAGE)
     context.set_offline(True)
     job(page)
-    save(page)
+    save(page, NO_SIGNAL)
     process.kill()
     process.wait()
     assert not HourEntry.objects.exists()
@@ -258,7 +275,7 @@ def test_signed_out_keeps_the_entries_and_says_so(
     page = opened(context.new_page())
     Session.objects.all().delete()
     job(page)
-    save(page)
+    save(page, "Kept on this phone, not sent yet: ")
     expect(page.locator("#queue-words")).to_contain_text("You are signed out. Nothing is lost")
     assert not HourEntry.objects.exists()
     page.get_by_role("link", name="Sign in").click()
@@ -278,7 +295,7 @@ def test_another_person_on_the_same_phone_sends_nothing_of_mine(
     page = opened(context.new_page())
     sign_in(context, site.cast.other_staff, live_server.url)
     job(page)
-    save(page)
+    save(page, "Kept on this phone, not sent yet: ")
     expect(page.locator("#queue-words")).to_contain_text("Signed in as A. Wick")
     page.reload()
     expect(page.locator("#standing")).to_contain_text("1 of another person on this phone")
@@ -286,22 +303,127 @@ def test_another_person_on_the_same_phone_sends_nothing_of_mine(
 
 
 def test_a_day_over_24_hours_stays_to_be_mended(site: Site, page_as: Callable[..., Page]) -> None:
-    site.log(hours=20, routine="events", worked_on=site.cast.club.today(), today=None)
+    """Hours come in from elsewhere while the form is open: the club refuses, at the same place."""
     page = opened(page_as(site.cast.staff, PHONE))
     job(page)
-    expect(page.locator("#hours")).to_have_text("0.5")
-    for _ in range(11):
-        page.get_by_role("button", name="Half an hour more").click()
-    save(page)
-    expect(page.locator("#queue")).to_contain_text("The day would have 26 h; 24 is the most.")
+    site.log(hours=20, routine="events", worked_on=site.cast.club.today(), today=None)
+    save(page, "Not taken: 8 h, Lay carrier C2–C3")
+    expect(page.locator("#say")).to_contain_text("The day would have 28 h; 24 is the most.")
+    expect(page.locator("#say")).not_to_contain_text("Saved")
+    expect(page.locator("#say .notice")).to_have_class("notice warn")
+    expect(page.locator("#queue")).to_contain_text("The day would have 28 h; 24 is the most.")
     expect(page.locator("#standing")).to_contain_text("1 to mend")
     page.reload()
     page.locator("#queue").get_by_role("button", name="Change").click()
-    for _ in range(4):
+    for _ in range(8):
         page.get_by_role("button", name="Half an hour less").click()
     save(page)
     sent(page)
     assert HourEntry.objects.get(item=site.carrier).hours == 4
+
+
+def test_what_is_on_its_way_is_not_called_saved(
+    site: Site, context_as: Callable[..., BrowserContext]
+) -> None:
+    context = context_as(site.cast.staff, PHONE)
+    page = context.new_page()
+    held: list[Route] = []
+    page.route("**/hours/intake/", lambda route: held.append(route))
+    opened(page)
+    job(page)
+    with page.expect_request("**/hours/intake/"):
+        save(page, "Kept on this phone, sending: 8 h, Lay carrier C2–C3")
+    expect(page.locator("#say .notice")).to_have_class("notice")
+    assert not HourEntry.objects.exists()
+    held[0].continue_()
+    expect(page.locator("#say")).to_contain_text("Saved: 8 h, Lay carrier C2–C3")
+    expect(page.locator("#say .notice")).to_have_class("notice good")
+    assert HourEntry.objects.count() == 1
+
+
+def test_a_refusal_is_mended_from_where_it_is_told(
+    site: Site, page_as: Callable[..., Page]
+) -> None:
+    page = opened(page_as(site.cast.staff, PHONE))
+    job(page)
+    page.locator("#quantity").fill("999999")
+    page.locator("#save").click()
+    expect(page.locator("#quantity-words")).to_have_text(
+        "That is more than is left of this job: 180 m. Is it right?"
+    )
+    save(page, "planned 180 m, done so far 0 m, entered 999,999 m")
+    assert not HourEntry.objects.exists()
+    page.get_by_role("button", name="Change it").click()
+    page.locator("#quantity").fill("18")
+    save(page)
+    sent(page)
+    assert HourEntry.objects.get().quantity == 18
+
+
+def test_more_than_is_left_is_asked_about_and_saved_by_a_second_press(
+    site: Site, page_as: Callable[..., Page]
+) -> None:
+    day = site.cast.club.today() - timedelta(days=1)
+    site.log(site.cast.other_staff, quantity=62, worked_on=day, today=day)
+    site.log(quantity=10, worked_on=day, today=day)
+    page = opened(page_as(site.cast.staff, PHONE))
+    job(page)
+    page.locator("#quantity").fill("119")
+    page.locator("#save").click()
+    words = page.locator("#quantity-words")
+    expect(words).to_have_text("That is more than is left of this job: 108 m. Is it right?")
+    assert HourEntry.objects.count() == 2
+    page.locator("#quantity").fill("120")
+    page.locator("#save").click()
+    expect(words).to_be_visible()
+    page.get_by_role("button", name="It is right, save 8 h").click()
+    expect(page.locator("#say")).to_contain_text("Saved: ")
+    sent(page)
+    assert HourEntry.objects.get(quantity=120).worked_on == site.cast.club.today()
+    # One's own entry is not counted against itself, and 10 % over is no question.
+    page.locator("#lately").get_by_role("button", name="Change: Lay carrier").first.click()
+    page.locator("#quantity").fill("118")
+    save(page)
+    sent(page)
+    assert HourEntry.objects.filter(quantity=118).count() == 1
+
+
+def test_a_day_and_a_job_that_have_hours_already_say_so(
+    site: Site, page_as: Callable[..., Page]
+) -> None:
+    today = site.cast.club.today()
+    site.log(hours=14, worked_on=today, today=None)
+    site.log(hours=7, routine="events", worked_on=today, today=None)
+    page = opened(page_as(site.cast.staff, PHONE))
+    job(page)
+    expect(page.locator("#same-words")).to_have_text(
+        "You have logged 14 h on this job that day already."
+    )
+    for _ in range(9):
+        page.get_by_role("button", name="Half an hour more").click()
+    expect(page.locator("#hours")).to_have_text("3.0")
+    expect(page.locator("#hours-words")).to_have_text(
+        "21 h are logged on that day already; it has 3 h left."
+    )
+    page.get_by_role("button", name="yesterday").click()
+    expect(page.locator("#same-words")).to_be_hidden()
+    expect(page.locator("#hours-words")).to_be_hidden()
+
+
+def test_another_year_is_told_with_the_day(
+    site: Site, context_as: Callable[..., BrowserContext]
+) -> None:
+    """The phone's clock stands two days into a year; what it then logs is refused by the club."""
+    context = context_as(site.cast.staff, PHONE)
+    page = context.new_page()
+    year = site.cast.club.today().year + 1
+    page.clock.set_fixed_time(f"{year}-01-02T12:00:00Z")
+    opened(page)
+    expect(page.locator("#standing")).not_to_contain_text(str(year))
+    job(page)
+    page.get_by_role("button", name="another day").click()
+    save(page, "8 h, Lay carrier C2–C3, ")
+    expect(page.locator("#say")).to_contain_text(f"31 Dec {year - 1}")
 
 
 def test_a_deleted_job_stays_to_be_mended(
@@ -311,7 +433,7 @@ def test_a_deleted_job_stays_to_be_mended(
     page = opened(context.new_page())
     context.set_offline(True)
     job(page)
-    save(page)
+    save(page, NO_SIGNAL)
     site.carrier.delete()
     context.set_offline(False)
     expect(page.locator("#queue")).to_contain_text("no longer in the programme")
@@ -337,7 +459,7 @@ def test_change_and_withdraw_without_signal(
     page.locator("#lately").get_by_role("button", name="Withdraw: Lay carrier").click()
     page.locator("#lately").get_by_role("button", name="Change: leaves").click()
     page.get_by_role("button", name="Half an hour more").click()
-    save(page)
+    save(page, NO_SIGNAL)
     expect(page.locator("#standing")).to_contain_text("2 waiting to send")
     context.set_offline(False)
     sent(page)

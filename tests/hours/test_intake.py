@@ -203,3 +203,16 @@ def test_jobs_of_these_days_come_first_with_who_is_on_them(phone: Phone) -> None
         24,
     )
     assert not by_name["Headwall O2"]["today"]
+
+
+def test_what_is_left_of_a_job_is_told_with_every_answer(phone: Phone) -> None:
+    carrier = str(phone.site.carrier.uuid)
+    phone.site.log(phone.site.cast.other_staff, quantity=24)
+    data = phone.client.get("/c/first/hours/").context["data"]
+    planned = {job["uuid"]: job["planned"] for job in data["jobs"]}
+    assert planned[carrier] == 180
+    assert planned[str(phone.site.headwall.uuid)] is None
+    assert data["recent"]["done"] == {carrier: 24}
+    assert phone.send(phone.entry(quantity=30)).json()["recent"]["done"] == {carrier: 54}
+    answer = phone.answers(phone.entry(quantity=400))[0]
+    assert (answer["answer"], answer["field"]) == ("refused", "quantity")
