@@ -117,6 +117,7 @@ def test_a_baseline_is_measured_against_and_a_contractor_is_in_the_money_only(si
         baseline_name="Committee, June",
     )
     plan(site, [(site.carrier, date(2027, 2, 1), date(2027, 2, 12))])
+    assert earned_value(site.programme, TODAY).plan_ends == date(2027, 2, 12)
     site.tee.by_contractor = True
     site.tee.save()
     told = earned_value(site.programme, TODAY)
@@ -143,6 +144,10 @@ def test_curve_ends_at_the_day_and_agrees_with_the_figures(site: Site) -> None:
     assert told.schedule.es < told.schedule.at
     assert told.ends_about is not None
     assert told.ends_about > date(2027, 3, 31)
+    assert told.plan_ends == date(2027, 3, 26)
+    (words,) = told.workings["schedule"].notes
+    assert words.startswith("If the whole programme went on at the pace so far, which no season")
+    assert words.endswith("; the plan says 26 Mar 2027.")
 
 
 def test_an_early_pace_is_not_carried_on_to_the_end(site: Site) -> None:
@@ -152,6 +157,7 @@ def test_an_early_pace_is_not_carried_on_to_the_end(site: Site) -> None:
     assert told.schedule is not None
     assert told.schedule.forecast is not None
     assert told.ends_about is None
+    assert "not told as a day" in told.workings["schedule"].notes[0]
 
 
 def test_without_a_plan_nothing_is_due(site: Site) -> None:
@@ -167,6 +173,9 @@ def test_page_in_words_and_with_workings(site: Site, as_committee: Client) -> No
     assert "20.0 m more than planned" in page
     assert "43 % ahead of the plan" in page
     assert page.count("Show working") == 25
+    assert "The plan ends" in page
+    assert "All done, at this pace" not in page
+    assert page.index("27 Nov 2026") < page.index("IEAC(t)")
     for on in ("nonsense", "2999-01-01", "1900-01-01"):
         assert as_committee.get("/c/first/hours/progress/", {"on": on}).status_code == 200
     unknown = as_committee.get("/c/first/hours/progress/", {"programme": "x"})

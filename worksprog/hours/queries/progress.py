@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import accumulate
@@ -15,6 +15,7 @@ from django.db.models import Sum
 from worksprog.calc import earned_value as calc
 from worksprog.calc.working import Step, Working
 from worksprog.clubs.models import Club
+from worksprog.clubs.templatetags.figures import day as day_words
 from worksprog.hours.models import HourEntry, RoutineKind
 from worksprog.planning.models import Plan, PlannedItem
 from worksprog.planning.queries import latest_baseline, live_plan
@@ -111,6 +112,7 @@ class ProgrammeValue:
     without_dates: list[Item]
     unpriced_h: float
     queried_h: float
+    plan_ends: date | None
 
     @property
     def plan_words(self) -> str:
@@ -260,16 +262,24 @@ def _labour_rates(programme: Programme) -> tuple[dict[int, float], float | None]
     return rates, float(usual.likely) if usual else None
 
 
-def _planned_rows(programme: Programme) -> tuple[Plan | None, dict[int, calc.Planned]]:
-    """The baseline's dates, else the live plan's; a job the baseline does not know has the latter."""
+def _planned_rows(
+    programme: Programme,
+) -> tuple[Plan | None, dict[int, calc.Planned], date | None]:
+    """The baseline's dates, else the live plan's; a job the baseline does not know has the latter.
+
+    And the day the live plan ends, which is what the plan says now.
+    """
     baseline, live = latest_baseline(programme), live_plan(programme)
     plan = baseline or live
     wanted = [one.pk for one in (live, baseline) if one is not None]
     found: dict[int, calc.Planned] = {}
     rows = PlannedItem.objects.filter(plan__in=wanted).exclude(start=None).exclude(finish=None)
     as_of = {one.pk: one.as_of for one in (live, baseline) if one is not None}
+    ends: date | None = None
     for row in sorted(rows, key=lambda row: wanted.index(row.plan_id)):
         assert row.start and row.finish
+        if live is not None and row.plan_id == live.pk:
+            ends = max(row.finish, ends or row.finish)
         # A job that was under way when the plan was made has only its later hours by week.
         begun = row.start < as_of[row.plan_id]
         weeks = {} if begun else row.hours_by_week
@@ -278,7 +288,7 @@ def _planned_rows(programme: Programme) -> tuple[Plan | None, dict[int, calc.Pla
             max(row.start, row.finish),
             {date.fromisoformat(monday): float(hours) for monday, hours in weeks.items()},
         )
-    return plan, found
+    return plan, found, ends
 
 
 def earned_value(programme: Programme, on: date) -> ProgrammeValue:
@@ -291,7 +301,7 @@ def earned_value(programme: Programme, on: date) -> ProgrammeValue:
     rows = _read_items(programme)
     logged = _read_measured(programme)
     rates, usual_rate = _labour_rates(programme)
-    plan, dates = _planned_rows(programme)
+    plan, dates, plan_ends = _planned_rows(programme)
     spent_days: dict[int, dict[date, float]] = defaultdict(lambda: defaultdict(float))
     for item_id, day, amount in Spend.objects.filter(
         item__phase__project__programme=programme
@@ -366,6 +376,7 @@ def earned_value(programme: Programme, on: date) -> ProgrammeValue:
         without_dates=[one.item for one in items if one.planned_share is None],
         unpriced_h=sum(one.hours for one in items if one.rate <= 0),
         queried_h=float(queried or 0),
+        plan_ends=plan_ends,
     )
     value.workings = _workings(value)
     return value
@@ -396,6 +407,20 @@ def _schedule(
         return None
     gone = ((on - programme.starts_on).days + 1) / MONTH_D
     return calc.earned_schedule(plan, ev=hours.ev, at=gone)
+
+
+def _pace_words(value: ProgrammeValue) -> str:
+    """IEAC(t) as a day, with what it is: it knows of no season, the plan does."""
+    if value.ends_about is None:
+        return (
+            "IEAC(t) is not told as a day before a fifth of the work is done: until then the pace "
+            "says little."
+        )
+    plan = f"; the plan says {day_words(value.plan_ends)}" if value.plan_ends else ""
+    return (
+        "If the whole programme went on at the pace so far, which no season allows, IEAC(t) would "
+        f"end it on {day_words(value.ends_about)}{plan}."
+    )
 
 
 def _workings(value: ProgrammeValue) -> dict[str, Working]:
@@ -486,7 +511,7 @@ def _workings(value: ProgrammeValue) -> dict[str, Working]:
         ),
     )
     if value.schedule is not None:
-        found["schedule"] = value.schedule.working("months")
+        found["schedule"] = replace(value.schedule.working("months"), notes=(_pace_words(value),))
     return found
 
 
