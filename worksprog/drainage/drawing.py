@@ -21,6 +21,7 @@ WATER, ACCENT, SHEET = "#1d6a86", "#7b2d43", "#fbf9f3"
 MONO = "IBM Plex Mono, DejaVu Sans Mono, monospace"
 EXAGGERATIONS = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200)
 DRAWN_ONE_BY_ONE = 400  # reaches, above which a small map no longer names each
+MARK_PX = 14  # the small map is shown at about two thirds of its drawn size
 LETTER_PX = 6.1  # width of a letter of the mono face at 10 px
 LEFT, RIGHT, TOP, PROFILE, ROW = 76.0, 22.0, 18.0, 190.0, 19.0
 
@@ -42,13 +43,13 @@ def _line(
 
 def _text(
     x: float, y: float, words: str, *, anchor: str = "middle", fill: str = INK,
-    css: str = "draw-ink-fill", weight: int = 400, turn: float = 0,
+    css: str = "draw-ink-fill", weight: int = 400, turn: float = 0, size: int = 10,
 ) -> SafeString:  # fmt: skip
     turned = f"rotate({turn:.1f} {x:.1f} {y:.1f})" if turn else "rotate(0)"
     return format_html(
         '<text class="{}" x="{}" y="{}" text-anchor="{}" fill="{}" font-family="{}" '
-        'font-size="10" font-weight="{}" transform="{}">{}</text>',
-        css, f"{x:.1f}", f"{y:.1f}", anchor, fill, MONO, weight, turned, words,
+        'font-size="{}" font-weight="{}" transform="{}">{}</text>',
+        css, f"{x:.1f}", f"{y:.1f}", anchor, fill, MONO, size, weight, turned, words,
     )  # fmt: skip
 
 
@@ -344,6 +345,23 @@ def _drawn_together(
     ]  # fmt: skip
 
 
+def _mark_beside(drawn: Sequence[tuple[float, float]], words: str, width_px: float) -> SafeString:
+    """Words beside the middle of a line, never on it: above one that lies, next to one that stands."""
+    middle = len(drawn) // 2
+    (x1, y1), (x2, y2) = drawn[middle - 1], drawn[middle]
+    x, y = (x1 + x2) / 2, (y1 + y2) / 2
+    if abs(y2 - y1) <= abs(x2 - x1) / 2:
+        half = len(words) * MARK_PX * 0.31
+        x, y, anchor = min(max(x, half), width_px - half), y - 6, "middle"
+    elif x > width_px * 0.6:
+        x, y, anchor = x - 7, y + 5, "end"
+    else:
+        x, y, anchor = x + 7, y + 5, "start"
+    return _text(
+        x, y, words, anchor=anchor, fill=ACCENT, css="draw-accent-fill", weight=600, size=MARK_PX
+    )
+
+
 def _drawn_reach(
     reach: ReachCheck,
     check: NetworkCheck,
@@ -364,16 +382,7 @@ def _drawn_reach(
     )  # fmt: skip
     mark = {"fault": "×", "too_small": "▲", "unknown": "?", "carries": ""}[reach.state]
     if mark:
-        middle = len(drawn) // 2
-        x = (drawn[middle - 1][0] + drawn[middle][0]) / 2
-        y = (drawn[middle - 1][1] + drawn[middle][1]) / 2
-        line = line + _text(x + 8, y + 3, mark, fill=ACCENT, css="draw-accent-fill", weight=600)
-        if reach.fault_words:
-            to_left = x > width_px * 0.6
-            line = line + _text(
-                x if to_left else x + 14, y + 3, reach.fault_words,
-                anchor="end" if to_left else "start", fill=ACCENT, css="draw-accent-fill",
-            )  # fmt: skip
+        line = line + _mark_beside(drawn, f"{mark} {reach.fault_words}".strip(), width_px)
     if not address:
         return line
     # One tab stop a reach would bury the table beside it, which has the same links.
