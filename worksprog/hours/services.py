@@ -72,7 +72,9 @@ def _check_quantity(
         return
     if not 0 < estimate.quantity * SLIP < quantity:
         return
-    others = HourEntry.objects.counted().filter(item=item).exclude(pk=besides)
+    others = HourEntry.objects.counted().filter(item=item)
+    if besides is not None:
+        others = others.exclude(pk=besides)
     done = others.aggregate(total=Sum("quantity"))["total"] or 0.0
     unit = unit_words(item.kind, estimate.unit)
     raise ValidationError(
