@@ -64,8 +64,12 @@ def test_a_finished_job_counts_in_full_from_its_day(site: Site) -> None:
 
 def test_planning_reads_the_share_done_from_here(site: Site) -> None:
     site.log(quantity=45)
-    assert what_planning_asks(site.programme, TODAY) == share_done(site.programme, TODAY)
-    assert what_planning_asks(site.programme, TODAY)[site.carrier.pk] == 0.25
+    progress = progress_of_items(site.programme, TODAY)
+    planned = [(one.item, one.quantity or 0.0) for one in progress.values()]
+    asked = what_planning_asks(site.programme, TODAY, planned)
+    assert asked == share_done(site.programme, TODAY, planned)
+    assert asked == {key: one.share for key, one in progress.items()}
+    assert asked[site.carrier.pk] == 0.25
 
 
 def test_earned_value_in_hours_and_money_by_hand(site: Site) -> None:

@@ -217,7 +217,7 @@ def test_a_gang_and_spreading_are_kept_for_a_job(crewed):
 def test_work_on_site_goes_on_from_today_with_what_is_left(crewed, monkeypatch):
     job = crewed.job("Bank", "path", hours=100, state="on_site", started_on=D(2026, 8, 31))
     monkeypatch.setattr(remaining, "_reading", [])
-    remaining.read_share_done_by(lambda programme, on: {job.pk: 0.7})
+    remaining.read_share_done_by(lambda programme, on, planned: {job.pk: 0.7})
     row = crewed.planned(crewed.plan(), "Bank")
     assert row.labour_h == pytest.approx(30)
     assert (row.start, row.finish) == (D(2026, 8, 31), D(2026, 9, 9))

@@ -38,8 +38,9 @@ def check_network(
     *,
     states: Mapping[UUID, str] | None = None,
     limits: Limits | None = None,
+    storm: DesignStorm | None = None,
 ) -> NetworkCheck:
-    """The club's whole drain network, checked for its live storm. Two queries.
+    """The club's whole drain network, checked for its live storm or another. Two queries.
 
     Without a date: everything that stands or is to stand. With one: only what stands then, by the
     features' own states and dates. ``states`` (feature uuid → state) stands before both, for those
@@ -70,7 +71,7 @@ def check_network(
         else:
             ponds.append(feature)
     nodes += bridge.ponds_as_nodes(reaches, ponds, tolerance_m=limits.tolerance_m)
-    return check_drains(reaches, nodes, bridge.storm_of(live_storm(club)), limits)
+    return check_drains(reaches, nodes, bridge.storm_of(storm or live_storm(club)), limits)
 
 
 def _stands_on(
@@ -101,8 +102,12 @@ def long_section_of(club: Club, reach_uuid: UUID, check: NetworkCheck | None = N
 
 
 def implied_order(club: Club) -> list[tuple[UUID, UUID]]:
-    """(feature below, feature above): the drain below is built before the one above it."""
-    return [(UUID(below), UUID(above)) for below, above in check_network(club).pairs_below_first()]
+    """(feature below, feature above): the drain below is built before the one above it.
+
+    No storm changes the order, so the club's own is not read. One query.
+    """
+    check = check_network(club, storm=DesignStorm(club=club))
+    return [(UUID(below), UUID(above)) for below, above in check.pairs_below_first()]
 
 
 def services_near(club: Club, feature: Feature) -> list[Feature]:

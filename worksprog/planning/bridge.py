@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import networkx as nx
+from django.db.models import OuterRef, Subquery
 
 from worksprog.calc import workdays
 from worksprog.calc.critical_path import (
@@ -157,19 +158,19 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
     from worksprog.drainage.queries import implied_order
 
     year = read_club_year(programme.club)
+    live = Estimate.objects.filter(item=OuterRef("pk"), is_live=True)
     rows = list(
         Item.objects.filter(phase__project__programme=programme)
         .exclude(state=ItemState.SHELVED)
+        .annotate(
+            live_labour_h=Subquery(live.values("labour_likely_h")),
+            live_quantity=Subquery(live.values("quantity")),
+        )
         .select_related("phase__project", "planning")
         .prefetch_related("features", "consents")
     )
-    hours = dict(
-        Estimate.objects.filter(item__in=rows, is_live=True).values_list(
-            "item_id", "labour_likely_h"
-        )
-    )
-    done = share_done(programme, today)
-    items = [_item_facts(row, hours.get(row.pk), done.get(row.pk, 0.0), year) for row in rows]
+    done = share_done(programme, today, [(row, row.live_quantity or 0.0) for row in rows])
+    items = [_item_facts(row, row.live_labour_h, done.get(row.pk, 0.0), year) for row in rows]
     keys = {row.pk for row in rows}
     links = [
         Link(row.first_id, row.then_id, LinkKind(row.type), row.lag_days)

@@ -16,6 +16,11 @@ def live_plan(programme: Programme) -> Plan | None:
     return Plan.objects.filter(programme=programme, is_live=True).first()
 
 
+def planned_programme(club: Club) -> Programme | None:
+    """The live programme where it has a live plan. One query."""
+    return Programme.objects.filter(club=club, is_live=True, plans__is_live=True).first()
+
+
 def dates_of_items(programme: Programme) -> dict[int, PlannedItem]:
     """The live plan's dates by item key; empty when no plan is made. One query."""
     rows = PlannedItem.objects.filter(plan__programme=programme, plan__is_live=True)

@@ -5,12 +5,14 @@ The floor above registers its reading when it starts; without one nothing counts
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 
-from worksprog.works.models import Programme
+from worksprog.works.models import Item, Programme
 
-ShareDone = Callable[[Programme, date], Mapping[int, float]]
+# Items with the quantity their live estimates plan, 0 without one.
+Planned = Sequence[tuple[Item, float]]
+ShareDone = Callable[[Programme, date, Planned], Mapping[int, float]]
 
 _reading: list[ShareDone] = []
 
@@ -20,5 +22,6 @@ def read_share_done_by(reading: ShareDone) -> None:
     _reading[:] = [reading]
 
 
-def share_done(programme: Programme, on: date) -> Mapping[int, float]:
-    return _reading[0](programme, on) if _reading else {}
+def share_done(programme: Programme, on: date, planned: Planned) -> Mapping[int, float]:
+    """``planned`` is what the asker has read already, so that it is not read again."""
+    return _reading[0](programme, on, planned) if _reading else {}

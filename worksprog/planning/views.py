@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 from itertools import groupby
 from typing import Any
@@ -94,24 +95,20 @@ def _plan_page(
         },
         "months": chart.hours_by_month(plan),
         "baseline_form": baseline_form,
-        "try_form": _try_form(sheet.rows),
+        "try_form": _try_form(row.item for row in sheet.rows),
         "sheet_programme": _programme_words(programme),
         "sheet_status": f"Plan of {plan.as_of.day} {plan.as_of:%b %Y}, working copy",
     }
     return render(request, "planning/plan.html", context, status=status)
 
 
-def _open_rows(rows: list[PlannedItem]) -> list[PlannedItem]:
-    """Jobs whose crew hours are still to be worked."""
-    return [
-        row
-        for row in rows
-        if row.item.state in (ItemState.PROPOSED, ItemState.ON_SITE) and not row.item.by_contractor
+def _try_form(items: Iterable[Item], data: Any = None) -> TryForm:
+    """On the jobs whose crew hours are still to be worked."""
+    jobs = [
+        (str(item.uuid), item.name)
+        for item in items
+        if item.state in (ItemState.PROPOSED, ItemState.ON_SITE) and not item.by_contractor
     ]
-
-
-def _try_form(rows: list[PlannedItem], data: Any = None) -> TryForm:
-    jobs = [(str(row.item.uuid), row.item.name) for row in _open_rows(rows)]
     return TryForm(data, jobs=jobs)
 
 
@@ -155,27 +152,24 @@ def baseline_page(request: ClubRequest) -> HttpResponse:
 @club_page("planning.read")
 def try_page(request: ClubRequest) -> HttpResponse:
     """What would move if one job took other hours. Nothing is written."""
-    programme = live_programme(request.club)
-    plan = queries.live_plan(programme) if programme else None
+    programme = queries.planned_programme(request.club)
     context: dict[str, Any] = {"sheet_name": "Programme · what would move", "programme": programme}
     status = 200
-    if programme is not None and plan is not None:
-        rows = queries.planned_items(plan)
-        form = _try_form(rows, request.GET or None)
-        context["form"] = form
+    if programme is not None:
+        programme.club = request.club
+        facts = bridge.read_facts(programme, request.club.today())
+        items = [one.item for one in facts.items]
+        form = _try_form(items, request.GET or None)
+        context |= {"form": form, "sheet_programme": _programme_words(programme)}
         if form.is_bound and not form.is_valid():
             status = WRONG
         elif form.is_bound:
-            programme.club = request.club
-            row = next(row for row in rows if str(row.item.uuid) == form.cleaned_data["item"])
-            facts = bridge.read_facts(programme, request.club.today())
+            item = next(one for one in items if str(one.uuid) == form.cleaned_data["item"])
             hours = form.cleaned_data["hours"]
             now = [bridge.row_of(dated) for dated in bridge.propose(facts).dated]
-            then = [
-                bridge.row_of(dated) for dated in bridge.propose(facts, {row.item_id: hours}).dated
-            ]
+            then = [bridge.row_of(dated) for dated in bridge.propose(facts, {item.pk: hours}).dated]
             context |= {
-                "tried": row.item,
+                "tried": item,
                 "hours": hours,
                 "moves": queries.moves_between(now, then),
             }

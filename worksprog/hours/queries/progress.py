@@ -146,9 +146,18 @@ def progress_of_items(programme: Programme, on: date) -> dict[int, ItemProgress]
     return _progress(_read_items(programme), _read_measured(programme), on)
 
 
-def share_done(programme: Programme, on: date) -> dict[int, float]:
-    """Share done, 0 to 1, by item key: what the plan takes off the hours to come."""
-    return {key: one.share for key, one in progress_of_items(programme, on).items()}
+def share_done(
+    programme: Programme, on: date, planned: Iterable[tuple[Item, float]]
+) -> dict[int, float]:
+    """Share done, 0 to 1, by item key: what the plan takes off the hours to come. One query.
+
+    ``planned`` are the items with the quantity that their live estimates plan, 0 without one.
+    """
+    measured = _read_measured(programme).quantity
+    return {
+        item.pk: _share_on(item, quantity, measured.get(item.pk, NONE), on).share
+        for item, quantity in planned
+    }
 
 
 def _read_items(programme: Programme) -> list[tuple[Item, Estimate | None]]:
@@ -201,9 +210,13 @@ def _is_finished(item: Item, on: date) -> bool:
     return over and (item.finished_on is None or item.finished_on <= on)
 
 
-def _share_on(item: Item, estimate: Estimate | None, quantity: Sums, on: date) -> calc.Progress:
-    if estimate is not None and estimate.quantity > 0:
-        measured = calc.measured_progress(measured=quantity.by(on), planned=estimate.quantity)
+def _planned(estimate: Estimate | None) -> float:
+    return estimate.quantity if estimate is not None else 0.0
+
+
+def _share_on(item: Item, planned: float, quantity: Sums, on: date) -> calc.Progress:
+    if planned > 0:
+        measured = calc.measured_progress(measured=quantity.by(on), planned=planned)
     else:
         measured = calc.Progress(0.0)
     if _is_finished(item, on):
@@ -229,7 +242,7 @@ def _progress(
     found = {}
     for item, estimate in rows:
         quantity = logged.quantity.get(item.pk, NONE)
-        share = _share_on(item, estimate, quantity, on)
+        share = _share_on(item, _planned(estimate), quantity, on)
         measured = quantity.by(on)
         found[item.pk] = ItemProgress(
             item=item,
@@ -332,7 +345,8 @@ def earned_value(programme: Programme, on: date) -> ProgrammeValue:
             pv_h += one.budget_h * planned
             pv_money += one.budget_money * planned
             if past:
-                share = _share_on(one.item, one.estimate, logged.quantity.get(key, NONE), day).share
+                quantity = logged.quantity.get(key, NONE)
+                share = _share_on(one.item, _planned(one.estimate), quantity, day).share
                 hours = logged.hours.get(key, NONE).by(day)
                 ev_h += one.budget_h * share
                 ev_money += one.budget_money * share
