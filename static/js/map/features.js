@@ -102,6 +102,7 @@ export class Features {
     name.textContent = this.title(one);
     const figures = document.createElement('span');
     figures.textContent = [this.given.states[this.stateNow(one)], this.figures(one)].filter(Boolean).join(' · ');
+    if ((this.words[one.id] || '').includes('×')) figures.className = 'wrong';
     box.append(name, figures);
     return box;
   }
