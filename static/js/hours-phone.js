@@ -258,8 +258,11 @@ function begin(what) {
   at("note").value = draft.note;
   at("note").closest("details").open = Boolean(draft.note);
   showQuantity();
-  last = null;
-  say("");
+  // What was saved before stays told until the club has answered for it, or it is being mended.
+  if (!last || last.client_id === draft.client_id) {
+    last = null;
+    say("");
+  }
   if (what.routine) others(true);
   showJobs();
   showForm();
@@ -488,12 +491,14 @@ at("form").addEventListener("submit", async (event) => {
     kept.delete(client_id);
     navigator.storage?.persist?.();
   } catch (error) {
+    last = null;
     say(`It could not be kept on this phone (${error?.message ?? error}). It is still here; try again.`, "warn");
   } finally {
     saving = false;
     at("save").disabled = false;
   }
   await refresh();
+  at("say").scrollIntoView({ block: "nearest" });
   send();
 });
 

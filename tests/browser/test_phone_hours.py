@@ -311,6 +311,7 @@ def test_a_day_over_24_hours_stays_to_be_mended(site: Site, page_as: Callable[..
     expect(page.locator("#say")).to_contain_text("The day would have 28 h; 24 is the most.")
     expect(page.locator("#say")).not_to_contain_text("Saved")
     expect(page.locator("#say .notice")).to_have_class("notice warn")
+    expect(page.locator("#say .notice")).to_be_in_viewport()
     expect(page.locator("#queue")).to_contain_text("The day would have 28 h; 24 is the most.")
     expect(page.locator("#standing")).to_contain_text("1 to mend")
     page.reload()
@@ -334,6 +335,9 @@ def test_what_is_on_its_way_is_not_called_saved(
     with page.expect_request("**/hours/intake/"):
         save(page, "Kept on this phone, sending: 8 h, Lay carrier C2–C3")
     expect(page.locator("#say .notice")).to_have_class("notice")
+    expect(page.locator("#say .notice")).to_be_in_viewport()
+    job(page)
+    expect(page.locator("#say")).to_contain_text("Kept on this phone, sending")
     assert not HourEntry.objects.exists()
     held[0].continue_()
     expect(page.locator("#say")).to_contain_text("Saved: 8 h, Lay carrier C2–C3")

@@ -425,12 +425,13 @@ def _schedule(
 
 def _pace_words(value: ProgrammeValue) -> str:
     """IEAC(t) as a day, with what it is: it knows of no season, the plan does."""
+    plan = f"; the plan says {day_words(value.plan_ends)}" if value.plan_ends else ""
     if value.ends_about is None:
         return (
-            "IEAC(t) is not told as a day before a fifth of the work is done: until then the pace "
-            "says little."
+            "IEAC(t) carries the pace so far on over the whole programme, which no season allows, "
+            "and is not told as a day before a fifth of the work is done: until then it says "
+            f"little{plan}."
         )
-    plan = f"; the plan says {day_words(value.plan_ends)}" if value.plan_ends else ""
     return (
         "If the whole programme went on at the pace so far, which no season allows, IEAC(t) would "
         f"end it on {day_words(value.ends_about)}{plan}."
