@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -70,7 +71,7 @@ def test_levels_changed_since_they_were_seen_are_not_overwritten(cast, drain):
 def test_the_first_levels_of_two_people_at_once(cast):
     node = draw_node(cast.club, cast.manager, Kind.CHAMBER, "C9", 0, 0)
     seen = mark_of(node, DrainNode(club=cast.club, feature=node))
-    figures = {"cover_level_m": 52.0, "invert_level_m": 51.0}
+    figures: Any = {"cover_level_m": 52.0, "invert_level_m": 51.0}
     set_node_levels(feature=node, by=cast.manager, seen=seen, **figures)
     with pytest.raises(Collision):
         set_node_levels(feature=node, by=cast.manager, seen=seen, **figures)
