@@ -97,6 +97,8 @@ def _pages(browser: Browser, address: str, folder: Path) -> None:
     _shoot(page, "progress")
     phone = _signed_in(browser, address, "staff")
     phone.goto(f"{club}/hours/")
+    phone.locator("html[data-ready=yes]").wait_for(state="attached")
+    phone.locator("#jobs").get_by_role("button", name="Lay carrier C2–C3").click()
     _shoot(phone, "phone")
 
 
