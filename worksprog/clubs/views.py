@@ -44,6 +44,21 @@ def club_home(request: ClubRequest) -> HttpResponse:
     return redirect(FIRST_SHEET[Role(request.membership.role)], request.club.slug)
 
 
+def _club_sheet(
+    request: ClubRequest, form: ClubForm, member_form: MemberForm, *, status: int = 200
+) -> HttpResponse:
+    people = request.club.memberships.select_related("user").order_by(
+        "-is_active", "role", "user__last_name"
+    )
+    context = {
+        "form": form,
+        "member_form": member_form,
+        "people": people,
+        "sheet_name": "Club and people",
+    }
+    return render(request, "clubs/settings.html", context, status=status)
+
+
 @require_http_methods(["GET", "POST"])
 @club_page("club.settle")
 def settings_page(request: ClubRequest) -> HttpResponse:
@@ -53,19 +68,7 @@ def settings_page(request: ClubRequest) -> HttpResponse:
         save_record(form.instance, by=request.user)
         messages.success(request, "The club's settings are kept.", extra_tags="good")
         return redirect("club-settings", request.club.slug)
-    people = request.club.memberships.select_related("user").order_by(
-        "-is_active", "role", "user__last_name"
-    )
-    return render(
-        request,
-        "clubs/settings.html",
-        {
-            "form": form,
-            "member_form": MemberForm(),
-            "people": people,
-            "sheet_name": "Club and people",
-        },
-    )
+    return _club_sheet(request, form, MemberForm())
 
 
 @require_POST
@@ -83,20 +86,7 @@ def add_member_page(request: ClubRequest) -> HttpResponse:
             words = "was sent a link to choose a password" if is_new else "may now sign in here"
             messages.success(request, f"{membership.user} {words}.", extra_tags="good")
             return redirect("club-settings", request.club.slug)
-    people = request.club.memberships.select_related("user").order_by(
-        "-is_active", "role", "user__last_name"
-    )
-    return render(
-        request,
-        "clubs/settings.html",
-        {
-            "form": ClubForm(instance=request.club),
-            "member_form": form,
-            "people": people,
-            "sheet_name": "Club and people",
-        },
-        status=422,
-    )
+    return _club_sheet(request, ClubForm(instance=request.club), form, status=422)
 
 
 @require_http_methods(["GET", "POST"])

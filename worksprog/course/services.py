@@ -174,13 +174,6 @@ def set_feature_state(
     return save_record(now, by=by)
 
 
-def remove_feature(
-    *, feature: Feature, on: date, by: User | None, seen: str | None = None
-) -> Feature:
-    """A feature that is gone stays on the record, as removed."""
-    return set_feature_state(feature=feature, state=State.REMOVED, on=on, by=by, seen=seen)
-
-
 def _parts(shape: BaseGeometry, cut: BaseGeometry) -> list[BaseGeometry]:
     if isinstance(shape, shapely.LineString):
         at = shape.project(cut if isinstance(cut, shapely.Point) else shapely.Point(cut.coords[0]))

@@ -51,11 +51,6 @@ def _address(name: str, *args: Any) -> str:
         return ""
 
 
-def _mark_now(feature: Feature) -> str:
-    """Of the row as the database has it: what was just written may still be spelt otherwise."""
-    return services.mark_of(Feature.objects.get(pk=feature.pk))
-
-
 # ---- pages -------------------------------------------------------------------------------------
 
 

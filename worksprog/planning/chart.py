@@ -25,7 +25,7 @@ LONGEST_NOTE = 44
 
 @dataclass(frozen=True)
 class Winter:
-    """Twelve months from the autumn in which a winter's works begin."""
+    """Twelve months that hold the whole of one winter's works."""
 
     first: date
     last: date

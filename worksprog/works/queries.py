@@ -360,11 +360,6 @@ def programme_totals(programme: Programme) -> Totals:
     return programme_sheet(programme).totals
 
 
-def project_totals(programme: Programme) -> list[tuple[Project, Totals]]:
-    """The same by project, in the order of their priority."""
-    return [(one.project, one.totals) for one in programme_sheet(programme).projects]
-
-
 def live_estimates(programme: Programme) -> dict[int, Estimate]:
     """The live estimate of every item of the programme by the item's key. One query."""
     return {

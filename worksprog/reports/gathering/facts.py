@@ -14,6 +14,7 @@ from worksprog.clubs.models import Club
 from worksprog.hours.models import HourEntry
 from worksprog.hours.queries import earned_value, routine_hours
 from worksprog.hours.queries.progress import ItemProgress
+from worksprog.planning.chart import Winter
 from worksprog.planning.models import PlannedItem
 from worksprog.planning.queries import dates_of_items, latest_baseline, live_plan, planned_items
 from worksprog.works.models import Estimate, Item, ItemState, Programme, Project, Spend
@@ -22,18 +23,6 @@ from worksprog.works.queries import live_estimates
 NOTHING = Decimal("0")
 QUARTER = timedelta(days=92)
 SEASON_STARTS = 7  # July: a winter's works begin in late summer and are grown in by early summer
-
-
-@dataclass(frozen=True)
-class Winter:
-    """The twelve months around one winter."""
-
-    first: date
-    last: date
-
-    @property
-    def label(self) -> str:
-        return f"winter {self.first:%y}/{self.last:%y}"
 
 
 def winter_of(day: date) -> Winter:
