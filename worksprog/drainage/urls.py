@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.drainage import views
+from worksprog.drainage.views import network as views
 
 app_name = "drainage"
 urlpatterns: list[URLPattern | URLResolver] = [

@@ -17,13 +17,13 @@ PIPE_FIELDS = ("inside_diameter_mm", "ks_mm", "material")
 DITCH_FIELDS = ("bottom_width_m", "side_slope", "depth_m", "freeboard_m", "manning_n")
 
 
-class _SheetModelForm(forms.ModelForm):  # type: ignore[type-arg]
+class SheetModelForm(forms.ModelForm):  # type: ignore[type-arg]
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.label_suffix = ""
 
 
-class _MarkedForm(_SheetModelForm):
+class MarkedForm(SheetModelForm):
     """Carries the mark of what was seen, so that nobody's entries are overwritten unseen."""
 
     seen = forms.CharField(required=False, widget=forms.HiddenInput)
@@ -44,7 +44,7 @@ class _MarkedForm(_SheetModelForm):
         ]
 
 
-class ReachForm(_MarkedForm):
+class ReachForm(MarkedForm):
     """Levels, catchment and section of one reach: only the fields that its kind has."""
 
     class Meta:
@@ -82,7 +82,7 @@ class ReachForm(_MarkedForm):
                 field.widget.attrs["step"] = "any"
 
 
-class NodeForm(_MarkedForm):
+class NodeForm(MarkedForm):
     class Meta:
         model = DrainNode
         fields = ["cover_level_m", "invert_level_m", "size"]
@@ -92,7 +92,7 @@ class NodeForm(_MarkedForm):
         }
 
 
-class StormForm(_SheetModelForm):
+class StormForm(SheetModelForm):
     class Meta:
         model = DesignStorm
         fields = ["name", "return_period_years", "intensity_mm_h", "source"]

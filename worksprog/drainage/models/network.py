@@ -1,4 +1,4 @@
-"""What the drain network needs to know beyond a feature's shape."""
+"""Levels and sections of reaches and nodes: what the drain network needs beyond a shape."""
 
 from __future__ import annotations
 
@@ -10,21 +10,19 @@ from worksprog.clubs.models import ClubRecord
 from worksprog.course.models import Feature
 
 
-class DesignStorm(ClubRecord):
-    """The rain the network is checked for. The one marked live is used."""
+class CatchmentFrom(models.TextChoices):
+    ENTERED = "entered", "entered"
+    GROUND = "ground", "measured from the ground"
 
-    name = models.CharField(max_length=80, default="1 in 10 year")
-    return_period_years = models.PositiveIntegerField(default=10)
-    intensity_mm_h = models.FloatField(
-        "intensity (mm/h)",
-        default=30.0,
-        validators=[MinValueValidator(0.1), MaxValueValidator(500)],
-    )
-    source = models.CharField(max_length=200, blank=True)
-    is_live = models.BooleanField(default=True)
 
-    def __str__(self) -> str:
-        return f"{self.name}, {self.intensity_mm_h:g} mm/h"
+class CulvertInlet(models.TextChoices):
+    """How a culvert begins, as the published inlet-control equations tell them apart."""
+
+    NONE = "", "no culvert"
+    HEADWALL_SQUARE = "square", "headwall, square edge"
+    HEADWALL_GROOVE = "groove", "headwall, socket end upstream"
+    PROJECTING = "project", "projecting from the bank"
+    MITRED = "mitred", "mitred to the slope"
 
 
 class DrainReach(ClubRecord):
@@ -46,6 +44,21 @@ class DrainReach(ClubRecord):
     )
     runoff_coefficient = models.FloatField(
         default=0.35, validators=[MinValueValidator(0), MaxValueValidator(1)]
+    )
+    catchment_from = models.CharField(
+        max_length=8, choices=CatchmentFrom.choices, default=CatchmentFrom.ENTERED
+    )
+    flow_path_m = models.FloatField(
+        "longest flow path over the ground (m)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(20_000)],
+    )
+    flow_path_fall_m = models.FloatField(
+        "fall along that path (m)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(2_000)],
     )
     inside_diameter_mm = models.FloatField(
         "inside diameter (mm)",
@@ -76,6 +89,20 @@ class DrainReach(ClubRecord):
     manning_n = models.FloatField(
         default=0.035, validators=[MinValueValidator(0.008), MaxValueValidator(0.3)]
     )
+    lining = models.CharField(
+        max_length=12,
+        blank=True,
+        help_text="What the bed and banks of a ditch are: it sets the velocity they stand.",
+    )
+    culvert_inlet = models.CharField(max_length=8, choices=CulvertInlet.choices, blank=True)
+    replaced_by = models.ForeignKey(
+        Feature,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="replaces",
+        help_text="The pipe or ditch that takes its place; when that stands, this one is gone.",
+    )
 
     def __str__(self) -> str:
         return f"reach {self.feature.ref or self.feature_id}"
@@ -92,6 +119,18 @@ class DrainNode(ClubRecord):
     cover_level_m = models.FloatField("cover or ground level (m)", null=True, blank=True)
     invert_level_m = models.FloatField("invert level (m)", null=True, blank=True)
     size = models.CharField(max_length=60, blank=True)
+    water_level_m = models.FloatField(
+        "water level in flood (m)",
+        null=True,
+        blank=True,
+        help_text="Of the brook or ditch an outfall gives into; left empty, it falls free.",
+    )
+    head_loss_k = models.FloatField(
+        "chamber loss, velocity heads",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(10)],
+    )
 
     def __str__(self) -> str:
         return f"node {self.feature.ref or self.feature_id}"

@@ -1,0 +1,25 @@
+"""The rows of the drain network, by subject."""
+
+from __future__ import annotations
+
+from worksprog.drainage.models.as_built import AsBuiltFacts, AsBuiltLevel
+from worksprog.drainage.models.ground_drains import BuriedService, LateralLayout
+from worksprog.drainage.models.network import CatchmentFrom, CulvertInlet, DrainNode, DrainReach
+from worksprog.drainage.models.rain import DesignStorm, GaugeYear, RainTable
+from worksprog.drainage.models.water import Pond, PondOutlet
+
+__all__ = [
+    "AsBuiltFacts",
+    "AsBuiltLevel",
+    "BuriedService",
+    "CatchmentFrom",
+    "CulvertInlet",
+    "DesignStorm",
+    "DrainNode",
+    "DrainReach",
+    "GaugeYear",
+    "LateralLayout",
+    "Pond",
+    "PondOutlet",
+    "RainTable",
+]

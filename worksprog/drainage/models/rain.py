@@ -1,0 +1,88 @@
+"""Rain: the club's own table of depths, its gauge record, and the storm the network is checked for."""
+
+from __future__ import annotations
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+
+from worksprog.clubs.models import ClubRecord
+
+
+class RainTable(ClubRecord):
+    """Depths of rain by return period and duration: typed in, from a file, or fitted to a gauge."""
+
+    class Origin(models.TextChoices):
+        ENTERED = "entered", "typed in"
+        FILE = "file", "from a file"
+        FITTED = "fitted", "fitted to the gauge"
+
+    name = models.CharField(max_length=80)
+    origin = models.CharField(max_length=8, choices=Origin.choices, default=Origin.ENTERED)
+    source = models.CharField(max_length=200, blank=True)
+    depths = models.JSONField(
+        default=list,
+        help_text="Rows of [return period (years), duration (min), depth (mm)].",
+    )
+    fit = models.JSONField(
+        default=dict, blank=True, help_text="How it was fitted: distribution, years, warnings."
+    )
+
+    class Meta:
+        ordering = ["-id"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class GaugeYear(ClubRecord):
+    """The most rain that fell within one duration in one year of the club's gauge."""
+
+    year = models.PositiveSmallIntegerField(
+        validators=[MinValueValidator(1800), MaxValueValidator(2200)]
+    )
+    duration_min = models.PositiveIntegerField(
+        validators=[MinValueValidator(1), MaxValueValidator(20_160)]
+    )
+    depth_mm = models.FloatField(validators=[MinValueValidator(0), MaxValueValidator(2_000)])
+
+    class Meta:
+        ordering = ["duration_min", "year"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["club", "year", "duration_min"], name="one_most_a_year_and_duration"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.year}: {self.depth_mm:g} mm in {self.duration_min} min"
+
+
+class DesignStorm(ClubRecord):
+    """The rain the network is checked for. The one marked live is used."""
+
+    name = models.CharField(max_length=80, default="1 in 10 year")
+    return_period_years = models.PositiveIntegerField(default=10)
+    intensity_mm_h = models.FloatField(
+        "intensity (mm/h)",
+        default=30.0,
+        validators=[MinValueValidator(0.1), MaxValueValidator(500)],
+    )
+    source = models.CharField(max_length=200, blank=True)
+    table = models.ForeignKey(
+        RainTable,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="storms",
+        help_text="With a table each reach is checked for the duration that loads it most; "
+        "without, for the one intensity.",
+    )
+    climate_allowance_percent = models.FloatField(
+        "allowance for climate change (%)",
+        default=0.0,
+        validators=[MinValueValidator(0), MaxValueValidator(100)],
+    )
+    is_live = models.BooleanField(default=True)
+
+    def __str__(self) -> str:
+        return f"{self.name}, {self.intensity_mm_h:g} mm/h"

@@ -1,0 +1,1 @@
+"""Pages of the drain network, one module a subject; addresses stand in ``drainage/urls.py``."""
