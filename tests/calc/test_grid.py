@@ -119,3 +119,41 @@ def test_bad_drawings_are_told(data: str, words: str) -> None:
 def test_distance_to_a_box() -> None:
     away = grid.distance_to_box_m([5, 13, -3], [5, 14, 5], (0, 0, 10, 10))
     assert away.tolist() == [0, 5, 3]
+
+
+def test_a_point_beyond_the_national_transformation_still_has_a_place() -> None:
+    """Off the coast OSTN15 ends; its neighbour inside is not drawn along by it."""
+    lon, lat = np.array([-2.54407618349, -9.5]), np.array([51.42754743020, 50.0])
+    east, north = grid.from_lonlat(27700, lon, lat)
+    assert np.isfinite(east).all()
+    assert east[0] == pytest.approx(362269.991, abs=0.002)
+    back = grid.to_lonlat(27700, east, north)
+    assert back[0] == pytest.approx(lon, abs=1e-6)
+    assert back[1] == pytest.approx(lat, abs=1e-6)
+
+
+def test_shapes_of_arrays_are_kept() -> None:
+    lon, lat = np.meshgrid([-2.5, -2.4], [51.4, 51.5, 51.6])
+    east, north = grid.from_lonlat(27700, lon, lat)
+    assert east.shape == north.shape == (3, 2)
+    assert east[0, 0] < east[0, 1]
+    assert north[0, 0] < north[1, 0]
+
+
+@pytest.mark.parametrize(
+    ("epsg", "metres", "words"),
+    [
+        (27700, 0.1, "OSTN15"),
+        (32630, 0.0, "by formula alone"),
+        (31467, 2.0, "needs a correction grid"),
+    ],
+)
+def test_what_a_place_is_good_for_is_said(epsg: int, metres: float, words: str) -> None:
+    accuracy = grid.place_accuracy(epsg)
+    assert accuracy.metres == metres
+    assert words in accuracy.words
+
+
+def test_the_accuracy_of_an_unknown_grid_is_refused() -> None:
+    with pytest.raises(ValueError, match="not an EPSG code"):
+        grid.place_accuracy(1)

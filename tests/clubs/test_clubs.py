@@ -7,6 +7,7 @@ import pytest
 from django.core import mail
 from django.core.exceptions import ValidationError
 from django.test import Client
+from django.urls import reverse
 
 from tests.cast import PASSWORD, Cast
 from worksprog.clubs.models import Change, Club, Membership, Role, User
@@ -193,3 +194,10 @@ def test_nothing_there_is_said_in_the_programs_own_words(
     assert page.status_code == 404
     assert "No such sheet" in page.content.decode()
     assert "urlpatterns" not in page.content.decode()
+
+
+def test_the_settings_say_how_good_a_place_is(cast: Cast, client: Client) -> None:
+    client.force_login(cast.manager)
+    text = client.get(reverse("club-settings", args=[cast.club.slug])).content.decode()
+    assert "OSTN15" in text
+    assert "National Grid" in text

@@ -146,7 +146,7 @@ def test_a_file_in_another_grid_is_converted(tmp_path: Path) -> None:
         write_geopackage(tmp_path / "a.gpkg", {"tees": [(moved, {"name": "x"})]}, crs="EPSG:25830")
     )
     assert shapely.hausdorff_distance(got.accepted[0].geometry, TEE) < 0.02
-    assert any("ETRS89 / UTM zone 30N" in notice and "5 m" in notice for notice in got.notices)
+    assert any("ETRS89 / UTM zone 30N" in notice and "OSTN15" in notice for notice in got.notices)
 
 
 def test_self_crossing_areas_are_refused_with_the_place(tmp_path: Path) -> None:

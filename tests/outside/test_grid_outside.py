@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 
+import numpy as np
 import pytest
 import shapely
 
@@ -60,17 +61,41 @@ def test_national_grid_second_point(outside: Callable[..., None]) -> None:
         (53.8002151963, -1.66379168242, 422242.186, 433818.701),
     ],
 )
-def test_wgs84_to_national_grid_is_good_to_a_few_metres(
+def test_degrees_to_national_grid(
     outside: Callable[..., None], lat: float, lon: float, easting: float, northing: float
 ) -> None:
-    """No correction grid is shipped: 5 m is what the program promises between datums."""
+    source = "Ordnance Survey OSTN15 developer pack test points (G2, C2)"
     east, north = grid.from_lonlat(27700, [lon], [lat])
-    off = float(((east[0] - easting) ** 2 + (north[0] - northing) ** 2) ** 0.5)
+    for what, expected, got in (("easting", easting, east[0]), ("northing", northing, north[0])):
+        outside(
+            quantity=f"National Grid {what} of the OSTN15 test point at {lat:.2f} N",
+            expected=expected,
+            got=float(got),
+            tolerance=0.002,
+            unit="m",
+            source=source,
+        )
+    back_lon, back_lat = grid.to_lonlat(27700, [easting], [northing])
+    off_m = float(np.hypot((back_lon[0] - lon) * 70_000, (back_lat[0] - lat) * 111_000))
     outside(
-        quantity=f"off the OSTN15 test point at {lat:.2f} N",
+        quantity=f"and back to degrees at {lat:.2f} N, off by",
         expected=0,
-        got=off,
-        tolerance=5,
+        got=off_m,
+        tolerance=0.002,
+        unit="m",
+        source=source,
+    )
+
+
+def test_a_survey_in_utm_goes_through_the_same_transformation(outside: Callable[..., None]) -> None:
+    """UTM 30N on ETRS89 is another projection of the degrees of the test point."""
+    x, y = grid.convert("EPSG:4258", "EPSG:25830", [-2.54407618349], [51.42754743020])
+    east, north = grid.convert("EPSG:25830", "EPSG:27700", x, y)
+    outside(
+        quantity="OSTN15 test point brought in by UTM 30N, off by",
+        expected=0,
+        got=float(np.hypot(east[0] - 362269.991, north[0] - 169978.690)),
+        tolerance=0.002,
         unit="m",
         source="Ordnance Survey OSTN15 developer pack test points (G2, C2)",
     )

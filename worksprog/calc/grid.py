@@ -1,29 +1,33 @@
 """Coordinates: a club's projected grid in metres, longitude and latitude, lengths and areas.
 
 Everything is kept in the club's grid; longitude and latitude exist only at the edge, as GeoJSON.
-Without the national correction grids a conversion between datums is good to a few metres
-(up to 4.7 m in Great Britain against the Ordnance Survey's own points); lengths, falls and areas
-inside one grid do not depend on it.
+Great Britain's National Grid is converted by the Ordnance Survey's own transformation (OSTN15);
+other datums that need a correction grid are good to a few metres, and ``place_accuracy`` says so.
+Lengths, falls and areas inside one grid depend on none of this.
 """
 
 from __future__ import annotations
 
 import json
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 import pyproj
 import pyproj.network
 import shapely
+from convertbng import cutil
 from pyproj.exceptions import CRSError, ProjError
+from pyproj.transformer import TransformerGroup
 
 Floats = npt.NDArray[np.float64]
 
 LONLAT = "EPSG:4326"
+NATIONAL_GRID = 27700
 DECIMALS = 7  # about a centimetre on the ground, and what RFC 7946 holds to be enough
 _GEOJSON_TYPES = frozenset(
     {"Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon"}
@@ -82,14 +86,103 @@ def convert(source: str, target: str, x: npt.ArrayLike, y: npt.ArrayLike) -> tup
     """Convert whole arrays between two coordinate systems, x (east, longitude) always first.
 
     source, target  anything pyproj reads: "EPSG:27700", a WKT string
+    Between the National Grid and another datum by OSTN15, which is meant for degrees of ETRS89
+    (WGS 84 is taken as the same, see ``place_accuracy``); grid metres come to the millimetre. A
+    point beyond its coverage, which ends some way off the coast, goes the general way.
     Raises ValueError for an unknown system, and where a point has no place in the target.
     """
     xs, ys = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    east, north = _transformer(source, target).transform(xs, ys)
-    east, north = np.asarray(east, dtype=float), np.asarray(north, dtype=float)
+    way = _national_way(source, target)
+    if way is None:
+        east, north = _generally(source, target, xs, ys)
+    elif way == "into":
+        east, north = _by_ostn15(LONLAT, target, *_generally(source, LONLAT, xs, ys))
+    else:
+        east, north = _generally(LONLAT, target, *_by_ostn15(source, LONLAT, xs, ys))
     if not (np.isfinite(east).all() and np.isfinite(north).all()):
         raise ValueError(f"Some coordinates lie outside what {target} can show.")
     return east, north
+
+
+def _generally(source: str, target: str, xs: Floats, ys: Floats) -> tuple[Floats, Floats]:
+    if source == target:
+        return xs, ys
+    east, north = _transformer(source, target).transform(xs, ys)
+    return np.asarray(east, dtype=float), np.asarray(north, dtype=float)
+
+
+@lru_cache(maxsize=64)
+def _national_way(source: str, target: str) -> Literal["into", "out of"] | None:
+    """Whether a conversion changes between the National Grid's datum and another one."""
+    try:
+        one, other = pyproj.CRS.from_user_input(source), pyproj.CRS.from_user_input(target)
+    except CRSError:
+        return None
+    if one.geodetic_crs is None or one.geodetic_crs == other.geodetic_crs:
+        return None
+    if other.to_epsg() == NATIONAL_GRID:
+        return "into"
+    return "out of" if one.to_epsg() == NATIONAL_GRID else None
+
+
+def _by_ostn15(source: str, target: str, xs: Floats, ys: Floats) -> tuple[Floats, Floats]:
+    flat_x, flat_y = xs.reshape(-1), ys.reshape(-1)
+    step = cutil.convert_bng if source == LONLAT else cutil.convert_lonlat
+    east, north = step(flat_x, flat_y)
+    beyond = np.isnan(east) | np.isnan(north)
+    if beyond.any():
+        east, north = east.copy(), north.copy()
+        east[beyond], north[beyond] = _generally(source, target, flat_x[beyond], flat_y[beyond])
+    return east.reshape(xs.shape), north.reshape(xs.shape)
+
+
+@dataclass(frozen=True)
+class PlaceAccuracy:
+    """How far a place may be off when a grid meets longitude and latitude.
+
+    metres  None when the register states none
+    words   by which way, and what it means
+    """
+
+    metres: float | None
+    words: str
+
+
+@lru_cache(maxsize=64)
+def place_accuracy(epsg: int) -> PlaceAccuracy:
+    """What a conversion between this grid and WGS 84 is good for, with what is at hand here.
+
+    Source: the accuracies of the EPSG register as pyproj gives them; for the National Grid the
+    Ordnance Survey's own figure of about 0.1 m for OSTN15 (from memory).
+    Raises ValueError for an unknown grid.
+    """
+    describe_grid(epsg)
+    if epsg == NATIONAL_GRID:
+        return PlaceAccuracy(
+            0.1,
+            "by the Ordnance Survey's own transformation (OSTN15), good to about 0.1 m; a satellite "
+            "position counted in WGS 84 lies up to about 1 m from the European frame that it "
+            "takes, unless the receiver corrects for it",
+        )
+    with warnings.catch_warnings():
+        # It warns of correction grids that are not here, which is what is asked for.
+        warnings.simplefilter("ignore", UserWarning)
+        ways = TransformerGroup(LONLAT, f"EPSG:{epsg}", always_xy=True)
+    stated = [way.accuracy for way in ways.transformers if way.accuracy >= 0]
+    best = min(stated, default=None)
+    missing = [way.accuracy for way in ways.unavailable_operations if way.accuracy >= 0]
+    if best is None:
+        return PlaceAccuracy(None, "by a conversion for which no accuracy is stated")
+    if best == 0:
+        return PlaceAccuracy(0.0, "by formula alone: grid and degrees share one frame")
+    words = f"by the best conversion at hand, stated to about {best:g} m"
+    if missing and min(missing) < best:
+        words += (
+            f"; a better one, to {min(missing):g} m, needs a correction grid that is not here. "
+            "Against other maps and satellite positions the course may lie that much off; "
+            "lengths, falls and areas are not touched"
+        )
+    return PlaceAccuracy(best, words)
 
 
 def to_lonlat(epsg: int, x: npt.ArrayLike, y: npt.ArrayLike) -> tuple[Floats, Floats]:

@@ -9,6 +9,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from worksprog.calc.grid import describe_grid, place_accuracy
 from worksprog.clubs.door import ClubRequest, club_page
 from worksprog.clubs.forms import ClubForm, MemberChangeForm, MemberForm
 from worksprog.clubs.models import Change, Club, Membership, Role, User
@@ -54,6 +55,8 @@ def _club_sheet(
         "form": form,
         "member_form": member_form,
         "people": people,
+        "grid": describe_grid(request.club.epsg),
+        "grid_accuracy": place_accuracy(request.club.epsg),
         "sheet_name": "Club and people",
     }
     return render(request, "clubs/settings.html", context, status=status)

@@ -97,7 +97,7 @@ def grid_extent_of(club: Club) -> list[list[float]]:
 def local_fit(club: Club, extent: list[list[float]] | None) -> dict[str, Any]:
     """Easting and northing near the course as polynomials of the second degree in degrees.
 
-    With them the map's script tells a length while it is drawn, to millimetres over a few
+    With them the map's script tells a length while it is drawn, to a centimetre over a few
     kilometres; what is kept is converted and measured again here, by the full formulas.
     Rows of ``east`` and ``north`` go with 1, x, y, x², xy, y² for x, y degrees from ``at``.
     """

@@ -197,8 +197,8 @@ def _in_grid(raw: _Raw, epsg: int, swap_axes: bool, near: Box | None, notices: l
     ):
         raise _exchanged(raw.layer)
     notices.append(
-        f"Layer “{raw.layer}” is in {stated.name}; it was converted to EPSG {epsg}. Between "
-        "different datums that is good to about 5 m."
+        f"Layer “{raw.layer}” is in {stated.name}; it was converted to EPSG {epsg}, "
+        f"{grid.place_accuracy(epsg).words}."
         if not _same_datum(stated, pyproj.CRS.from_user_input(target))
         else f"Layer “{raw.layer}” is in {stated.name}; it was converted to EPSG {epsg}."
     )
