@@ -26,13 +26,28 @@ class LateralLayout(ClubRecord):
     angle_to_fall_deg = models.FloatField(
         default=45.0, validators=[MinValueValidator(0), MaxValueValidator(90)]
     )
-    inputs = models.JSONField(
-        default=dict, help_text="Soil and drain figures that the spacing was worked out from."
+    bore_mm = models.FloatField(
+        "inside diameter (mm)", validators=[MinValueValidator(30), MaxValueValidator(300)]
     )
+    inputs = models.JSONField(default=dict, help_text="Every figure of the form it was laid by.")
     lines = GeometryField("drains", null=True, blank=True)
+    joined = models.PositiveIntegerField("drains that meet the carrier", default=0)
+    mean_depth_m = models.FloatField("mean depth of its inverts (m)", null=True, blank=True)
+    outline_version = models.PositiveIntegerField(
+        help_text="The area's version when it was laid out: a later outline leaves it behind."
+    )
 
     def __str__(self) -> str:
         return f"laterals {self.feature.ref or self.feature_id}"
+
+    @property
+    def length_m(self) -> float:
+        return float(self.lines.length) if self.lines is not None else 0.0
+
+    @property
+    def is_behind(self) -> bool:
+        """Laid out for an outline that has since changed. Reads the feature."""
+        return bool(self.outline_version != self.feature.version)
 
 
 class BuriedService(ClubRecord):
