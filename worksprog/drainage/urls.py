@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
+from worksprog.drainage.views import laterals
 from worksprog.drainage.views import network as views
 
 app_name = "drainage"
@@ -15,4 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("map-words/", views.map_words, name="map-words"),
     path("feature/<uuid:uuid>/panel/", views.feature_panel, name="feature-panel"),
     path("node/<uuid:uuid>/", views.node, name="node"),
+    path("laterals/", laterals.areas, name="laterals-list"),
+    path("laterals/<uuid:uuid>/", laterals.laterals, name="laterals"),
+    path("laterals/<uuid:uuid>/laterals.csv", laterals.laterals_csv, name="laterals-csv"),
 ]
