@@ -15,7 +15,7 @@ from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import ThreePoint
 from worksprog.course.models import Feature, Kind
 from worksprog.drainage.bridge import levels_of
-from worksprog.drainage.models import DrainReach
+from worksprog.drainage.models import DrainReach, LateralLayout
 from worksprog.works.models import EstimateLine, OutputRate, Price, WorkKind
 
 SAMPLES = 41  # points along a line at which its depth below ground is read
@@ -59,6 +59,10 @@ REACH_FIGURES = (
     "side_slope",
     "depth_m",
 )
+
+
+# The same of an area's kept layout of laterals.
+LAYOUT_FIGURES = ("spacing_m", "bore_mm", "joined", "mean_depth_m", "outline_version")
 
 
 def mark_of(version: int, *figures: float | None) -> str:
@@ -172,9 +176,11 @@ def measure(
     *,
     reaches: Mapping[int, DrainReach],
     ground: Levels | None,
+    layouts: Mapping[int, LateralLayout] | None = None,
 ) -> Measured:
     """Read off the features what the recipe of ``kind`` is measured by.
 
+    An area with a layout of laterals kept for its present outline tells their length.
     Features of a kind the work is not measured on are left out of the sums; they still say where
     the work is. Lengths and areas are plane, in the club's grid.
     """
@@ -192,6 +198,9 @@ def measure(
                     reader.read(feature, "mean_depth_m", depth.mean_m, depth.how)
                     depths.append(depth)
         if shape == "Polygon":
+            layout = _present_layout(feature, layouts)
+            if layout is not None:
+                reader.read(feature, "length_m", layout.length_m, "drains of its layout")
             reader.read(feature, "area_m2", feature.area_m2, "inside the outline, in the grid")
         if kind == WorkKind.TREE_THINNING and feature.kind == Kind.TREE:
             # A wood's stems are those that stand, not those to fell: its area is what tells.
@@ -213,6 +222,7 @@ def measure(
         reader.add_up(name, f"sum of {_features_word(count)}")
     _add_depth(reader, depths)
     parameters = _parameters_of(reader, kind, counted, reaches)
+    parameters |= _laid_parameters(reader, kind, counted, layouts)
     return Measured(
         measures=reader.totals,
         parameters=parameters,
@@ -222,6 +232,7 @@ def measure(
             str(feature.uuid): mark_of(
                 feature.version,
                 *(getattr(reaches.get(feature.pk), name, None) for name in REACH_FIGURES),
+                *(getattr((layouts or {}).get(feature.pk), name, None) for name in LAYOUT_FIGURES),
             )
             for feature in listed
         },
@@ -276,6 +287,47 @@ def _parameters_of(
     if kind == WorkKind.PATH:
         widths = [float(feature.width_m) for feature in features if feature.width_m]
         take("width_m", widths, "mean of its paths' widths")
+    return found
+
+
+def _present_layout(
+    feature: Feature, layouts: Mapping[int, LateralLayout] | None
+) -> LateralLayout | None:
+    layout = (layouts or {}).get(feature.pk)
+    return layout if layout is not None and layout.outline_version == feature.version else None
+
+
+def _laid_parameters(
+    reader: _Reader,
+    kind: str,
+    features: Sequence[Feature],
+    layouts: Mapping[int, LateralLayout] | None,
+) -> dict[str, float]:
+    """Bore, spacing and mean depth of the laterals, where every area has its layout."""
+    laid = [_present_layout(feature, layouts) for feature in features]
+    if kind != WorkKind.LATERALS or not laid:
+        return {}
+    known = [layout for layout in laid if layout is not None]
+    if len(known) < len(laid):
+        return {}
+    length = sum(layout.length_m for layout in known)
+    found: dict[str, float] = {}
+    told: list[tuple[str, list[tuple[float, float | None]]]] = [
+        ("spacing_m", [(layout.length_m, layout.spacing_m) for layout in known]),
+        ("lateral_mm", [(layout.length_m, layout.bore_mm) for layout in known]),
+        ("depth_m", [(layout.length_m, layout.mean_depth_m) for layout in known]),
+    ]
+    for name, values in told:
+        parameter = reader.recipe.parameter(name)
+        weighed = [share * value for share, value in values if value is not None]
+        if not length or len(weighed) < len(values):
+            continue
+        value = sum(weighed) / length
+        if parameter.choices:
+            value = min(parameter.choices, key=lambda choice: abs(choice - value))
+        if parameter.minimum <= value <= parameter.maximum:
+            found[name] = value
+            reader.told[name] = "of the layout, weighed by length"
     return found
 
 

@@ -16,7 +16,7 @@ from worksprog.calc.ranges import EIGHT_IN_TEN, sum_spreads
 from worksprog.clubs.models import Club
 from worksprog.course.models import Feature, State
 from worksprog.course.queries import live_ground
-from worksprog.drainage.models import DrainReach
+from worksprog.drainage.models import DrainReach, LateralLayout
 from worksprog.works import bridge
 from worksprog.works.models import (
     Category,
@@ -49,7 +49,7 @@ def price_book(club: Club) -> calc.Book:
 
 
 def measure_item(item: Item) -> bridge.Measured:
-    """What the item's features tell now. Up to three queries, and the ground where it is needed."""
+    """What the item's features tell now. Up to four queries, and the ground where it is needed."""
     features = list(item.features.all())
     reaches = {reach.feature_id: reach for reach in DrainReach.objects.filter(feature__in=features)}
     needs_ground = any(
@@ -57,7 +57,8 @@ def measure_item(item: Item) -> bridge.Measured:
         for reach in reaches.values()
     ) and any(m.name == "mean_depth_m" for m in calc.RECIPES[item.kind].measures)
     ground = live_ground(item.club) if needs_ground else None
-    return bridge.measure(item.kind, features, reaches=reaches, ground=ground)
+    layouts = {row.feature_id: row for row in LateralLayout.objects.filter(feature__in=features)}
+    return bridge.measure(item.kind, features, reaches=reaches, ground=ground, layouts=layouts)
 
 
 @dataclass(frozen=True)
@@ -127,7 +128,10 @@ def stale_items(items: Sequence[Item], estimates: dict[int, Estimate]) -> set[in
     """
     now: dict[int, dict[str, str]] = defaultdict(dict)
     through = Item.features.through.objects.filter(item__in=[item.pk for item in items])
-    figures = [f"feature__reach__{name}" for name in bridge.REACH_FIGURES]
+    figures = [
+        *(f"feature__reach__{name}" for name in bridge.REACH_FIGURES),
+        *(f"feature__layout__{name}" for name in bridge.LAYOUT_FIGURES),
+    ]
     for item_id, uuid, version, *told in through.values_list(
         "item_id", "feature__uuid", "feature__version", *figures
     ):

@@ -87,6 +87,7 @@ class LateralsForm(forms.Form):
                     make()
                 except (ValueError, ZeroDivisionError) as error:
                     self.add_error(field, str(error))
+                    break
         return found
 
     @property

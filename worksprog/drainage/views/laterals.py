@@ -77,7 +77,7 @@ def laterals(request: ClubRequest, uuid: UUID) -> HttpResponse:
     elif data is None and kept is not None:
         data = kept.inputs
     elif data is None:
-        data = _usual(LateralsForm(carriers=carriers), carriers)
+        data = _usual(area, carriers)
     form = LateralsForm(data, carriers=carriers)
     ground = live_ground(request.club)
     fall = fall_within(area, ground)
@@ -112,10 +112,18 @@ def laterals(request: ClubRequest, uuid: UUID) -> HttpResponse:
     return render(request, "drainage/laterals.html", context, status=422 if form.errors else 200)
 
 
-def _usual(form: LateralsForm, carriers: list[Feature]) -> dict[str, Any]:
-    """The form's starting figures, as if they had been entered, with the nearest carrier."""
-    first = str(carriers[0].uuid) if carriers else ""
-    return {name: field.initial for name, field in form.fields.items()} | {"carrier": first}
+def _usual(area: Feature, carriers: list[Feature]) -> dict[str, Any]:
+    """The form's starting figures, as if they had been entered, with the nearest carrier.
+
+    A carrier that runs through the area is joined from both its sides.
+    """
+    form = LateralsForm(carriers=carriers)
+    given = {name: field.initial for name, field in form.fields.items()}
+    if carriers:
+        given["carrier"] = str(carriers[0].uuid)
+        if carriers[0].geometry.intersection(area.geometry).length > given["spacing_m"]:
+            given["pattern"] = LateralLayout.Pattern.HERRINGBONE
+    return given
 
 
 def _entered(form: LateralsForm) -> dict[str, Any]:
