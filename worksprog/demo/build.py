@@ -22,6 +22,7 @@ from worksprog.demo.course import (
     SURVEYED_ON,
     describe_surveyed,
     draw_designed,
+    lay_out_laterals,
     make_holes,
     set_storm,
     write_survey_files,
@@ -90,7 +91,7 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     build_ground(club=club, surveys=[levels], by=manager)
     say("drains")
     describe_surveyed(club, manager, holes)
-    draw_designed(club, manager, holes)
+    lay_out_laterals(draw_designed(club, manager, holes), manager)
     set_storm(club, manager)
     say("programme and estimates")
     programme, items = make_programme(club, manager)

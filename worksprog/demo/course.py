@@ -8,6 +8,7 @@ from pathlib import Path
 
 from worksprog.clubs.models import Club, User
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Hole, Source, State
+from worksprog.course.queries import live_ground
 from worksprog.course.services import change_feature, create_feature, save_hole
 from worksprog.demo import survey_files
 from worksprog.demo.layout import (
@@ -19,7 +20,10 @@ from worksprog.demo.layout import (
     hole_length_m,
     works_designed,
 )
+from worksprog.drainage.forms.laterals import LateralsForm
+from worksprog.drainage.queries.laterals import carriers_near, fall_within
 from worksprog.drainage.services import set_design_storm, set_node_levels, set_reach
+from worksprog.drainage.services.laterals import keep_layout
 
 SURVEYED_ON = date(2024, 3, 14)
 DESIGNED_ON = date(2026, 5, 20)
@@ -125,6 +129,37 @@ def draw_designed(club: Club, by: User, holes: dict[int, Hole]) -> dict[str, Fea
         _set_levels(feature, thing, by)
         made[thing.ref] = feature
     return made
+
+
+def lay_out_laterals(made: dict[str, Feature], by: User) -> None:
+    """Drains under 7 fairway, on both sides of the carrier that crosses it."""
+    area = made["L7"]
+    carriers = carriers_near(area)
+    usual = LateralsForm(carriers=carriers)
+    given = {name: field.initial for name, field in usual.fields.items()}
+    form = LateralsForm(
+        given
+        | {
+            "carrier": str(carriers[0].uuid),
+            "pattern": "herring",
+            "angle_to_fall_deg": 75.0,
+            "carry_on_m": 25.0,
+        },
+        carriers=carriers,
+    )
+    if not form.is_valid():
+        raise ValueError(f"The demonstration's laterals do not fit: {form.errors.as_text()}")
+    fall = fall_within(area, live_ground(area.club))
+    if fall is None:
+        raise ValueError("The demonstration's ground does not reach under 7 fairway.")
+    keep_layout(
+        area=area,
+        carrier=form.carrier_row,
+        wish=form.wish(fall.bearing_deg),
+        drain=form.drain(),
+        inputs=dict(form.cleaned_data),
+        by=by,
+    )
 
 
 def set_storm(club: Club, by: User) -> None:
