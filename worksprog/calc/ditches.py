@@ -23,6 +23,27 @@ MOST_FLOW_M3S = 1000.0  # a river: more is a slip of units
 
 
 @dataclass(frozen=True)
+class Lining:
+    """What a ditch's bed and banks are, and the velocity (m/s) they stand."""
+
+    words: str
+    velocity_ms: float
+    source: str
+
+
+_FORTIER = "Fortier and Scobey 1926, clear water (from memory)"
+_TP61 = "SCS-TP-61, as two public codes quote it"
+LININGS: dict[str, Lining] = {
+    "sandy_loam": Lining("bare sandy loam", 0.53, _FORTIER),
+    "firm_loam": Lining("bare firm loam", 0.76, _FORTIER),
+    "stiff_clay": Lining("bare stiff clay", 1.14, _FORTIER),
+    "grass_weak": Lining("grass mixture on easily eroded soil", 1.22, _TP61),
+    "grass": Lining("grass mixture on firm soil", 1.52, _TP61),
+    "fescue": Lining("dense tall fescue or meadow grass on firm soil", 2.13, _TP61),
+}
+
+
+@dataclass(frozen=True)
 class DitchSection:
     """A trapezoidal ditch.
 
@@ -174,6 +195,15 @@ def critical_depth_m(section: DitchSection, *, flow_m3s: float) -> float:
         return excess
 
     return float(rising_root(too_deep, one(1e-9), one(DEEPEST_M)))
+
+
+def froude_numbers(
+    velocity_ms: Floats, depth_m: Floats, bed_width_m: Floats, side_slope: Floats
+) -> Floats:
+    """F = V / √(g A/T): below 1 the water runs tranquil, above 1 it shoots. Whole arrays."""
+    area = (bed_width_m + side_slope * depth_m) * depth_m
+    width = bed_width_m + 2 * side_slope * depth_m
+    return np.asarray(velocity_ms / np.sqrt(GRAVITY_MS2 * area / width))
 
 
 def capacity_working(section: DitchSection, gradient: float) -> Working:

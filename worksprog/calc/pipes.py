@@ -277,6 +277,61 @@ def diameters_for_flow(flow_m3s: Floats, gradient: Floats, roughness_m: Floats) 
     return rising_root(too_much, low, np.full(np.shape(flow_m3s), 5.0))
 
 
+def friction_slopes(diameter_m: Floats, roughness_m: Floats, flow_m3s: Floats) -> Floats:
+    """The hydraulic gradient (m/m) that drives each flow through a full pipe; whole arrays.
+
+    Colebrook–White solved for its gradient, up to 10 m in 1 m; 0 for no flow.
+    """
+    velocity = np.asarray(flow_m3s) / (math.pi * np.asarray(diameter_m) ** 2 / 4)
+
+    def too_much(log_gradient: Floats) -> Floats:
+        reached: Floats = full_bore_velocities(diameter_m, np.exp(log_gradient), roughness_m)
+        return np.where(np.isfinite(reached), reached, 0.0) - velocity
+
+    shape = np.shape(velocity)
+    found = np.exp(rising_root(too_much, np.full(shape, -16.0), np.full(shape, math.log(10.0))))
+    return np.where(velocity > 0, found, 0.0)
+
+
+def friction_slope(*, diameter_m: float, roughness_m: float, flow_m3s: float) -> float:
+    """As :func:`friction_slopes` for one pipe; ValueError for a bore or roughness that cannot be."""
+    check_diameter(diameter_m)
+    check_roughness(roughness_m, diameter_m)
+    return float(friction_slopes(one(diameter_m), one(roughness_m), one(flow_m3s)))
+
+
+def _circle(depth_m: float, diameter_m: float) -> tuple[float, float]:
+    """Area (m²) and width of the surface (m) of water in a round pipe."""
+    theta = 2 * math.acos(max(-1.0, min(1.0, 1 - 2 * depth_m / diameter_m)))
+    return diameter_m**2 * (theta - math.sin(theta)) / 8, diameter_m * math.sin(theta / 2)
+
+
+def critical_depth_m(*, diameter_m: float, flow_m3s: float) -> float:
+    """The depth (m) at which Q² T = g A³ in a round pipe; close to the bore for great flows.
+
+    ValueError for a flow that is not above 0.
+    """
+    check_diameter(diameter_m)
+    if not flow_m3s > 0:
+        raise ValueError("Critical depth asks for a flow above 0 m³/s.")
+
+    def excess(ratio: float) -> float:
+        area, width = _circle(ratio * diameter_m, diameter_m)
+        return GRAVITY_MS2 * area**3 - flow_m3s**2 * width
+
+    highest = 1 - 1e-9
+    if excess(highest) < 0:
+        return diameter_m
+    return float(brentq(excess, 1e-6, highest, xtol=1e-12)) * diameter_m
+
+
+def critical_energy_m(*, diameter_m: float, flow_m3s: float) -> float:
+    """Specific energy (m) at critical depth: dc + V²/2g."""
+    depth = critical_depth_m(diameter_m=diameter_m, flow_m3s=flow_m3s)
+    area, _ = _circle(depth, diameter_m)
+    return depth + (flow_m3s / area) ** 2 / (2 * GRAVITY_MS2)
+
+
 def capacity_working(
     section: PipeSection, gradient: float, viscosity_m2s: float = VISCOSITY_15C_M2S
 ) -> Working:
