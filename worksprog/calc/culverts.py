@@ -82,7 +82,7 @@ def inlet_headwater_m(
         if shape.form == 1:
             flow = at * math.pi * bore**2 / 4 * math.sqrt(bore) / SI_FACTOR
             head = pipes.critical_energy_m(diameter_m=bore, flow_m3s=flow) / bore + slope_term
-        return head + shape.k * at**shape.m
+        return float(head + shape.k * at**shape.m)
 
     def submerged(at: float) -> float:
         return shape.c * at**2 + shape.y + slope_term

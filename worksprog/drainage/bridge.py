@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import shapely
 
-from worksprog.calc.ditches import DitchSection
+from worksprog.calc.ditches import LININGS, DitchSection
 from worksprog.calc.network import Node, Reach, Storm
 from worksprog.calc.pipes import PipeSection
 from worksprog.course.models import DRAIN_LINES, Feature, Kind, State
@@ -102,6 +102,10 @@ def reach_of(feature: Feature, row: DrainReach | None, *, standing: bool) -> Rea
         catchment_ha=row.catchment_ha if row else 0.0,
         runoff_coefficient=row.runoff_coefficient if row else 0.0,
         standing=standing,
+        flow_path_m=row.flow_path_m if row else None,
+        flow_path_fall_m=row.flow_path_fall_m if row else None,
+        lining=row.lining if row and row.lining in LININGS else "",
+        inlet=row.culvert_inlet or None if row else None,  # type: ignore[arg-type]
     )
 
 
@@ -114,6 +118,8 @@ def node_of(feature: Feature, row: DrainNode | None) -> Node:
         y_m=feature.geometry.y,
         invert_m=row.invert_level_m if row else None,
         cover_m=row.cover_level_m if row else None,
+        water_m=row.water_level_m if row else None,
+        loss_k=row.head_loss_k if row else None,
     )
 
 
@@ -134,6 +140,7 @@ def ponds_as_nodes(
             kind="pond",
             x_m=ends[end][0],
             y_m=ends[end][1],
+            pond=str(waters[pond].uuid),
         )
         for end, pond in dict(hits).items()
     ]

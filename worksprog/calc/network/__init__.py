@@ -6,10 +6,12 @@ from worksprog.calc.network.check import check_drains
 from worksprog.calc.network.given import Limits, Node, NodeKind, Reach, ReachKind, Storm
 from worksprog.calc.network.joining import Junction, Moved, join_ends
 from worksprog.calc.network.result import Finding, NetworkCheck, PathPiece, ReachCheck
+from worksprog.calc.network.water_line import LevelsAt, WaterAt
 
 __all__ = [
     "Finding",
     "Junction",
+    "LevelsAt",
     "Limits",
     "Moved",
     "NetworkCheck",
@@ -20,6 +22,7 @@ __all__ = [
     "ReachCheck",
     "ReachKind",
     "Storm",
+    "WaterAt",
     "check_drains",
     "join_ends",
 ]

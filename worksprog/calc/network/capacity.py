@@ -41,6 +41,7 @@ class Carried:
     spare_share: Floats
     least_bore_m: Floats  # pipes that are too small
     needed_depth_m: Floats  # ditches that are too small: depth of water at the flow
+    froude: Floats  # ditches at the flow
 
 
 def find_levels(reaches: Sequence[Reach], joined: Joined) -> Levels:
@@ -71,7 +72,7 @@ def find_levels(reaches: Sequence[Reach], joined: Joined) -> Levels:
 def carry(reaches: Sequence[Reach], gradient: Floats, flow_m3s: Floats, limits: Limits) -> Carried:
     """Capacity, and velocity and depth at the flow, of every reach that has what it takes."""
     count = len(reaches)
-    found = Carried(*(np.full(count, np.nan) for _ in range(7)))
+    found = Carried(*(np.full(count, np.nan) for _ in range(8)))
     falls = gradient >= limits.flat_gradient
     falls &= gradient <= 1
     for kind, section_type, work in (
@@ -145,5 +146,8 @@ def _carry_ditches(
     found.velocity_ms[chosen[runs]] = ditches.channel_flows(
         bed[runs], side[runs], at_flow, slope[runs], n[runs]
     )[0]
+    found.froude[chosen[runs]] = ditches.froude_numbers(
+        found.velocity_ms[chosen[runs]], at_flow, bed[runs], side[runs]
+    )
     small = flow > capacity
     found.needed_depth_m[chosen[small]] = found.depth_m[chosen[small]]

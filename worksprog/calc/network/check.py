@@ -11,15 +11,23 @@ import numpy as np
 from worksprog.calc import pipes
 from worksprog.calc.ditches import DitchSection
 from worksprog.calc.network.capacity import Carried, Levels, carry, find_levels
-from worksprog.calc.network.findings import find_advice, find_faults, node_lookup
-from worksprog.calc.network.flow import Way, find_way, gather
+from worksprog.calc.network.findings import (
+    find_advice,
+    find_faults,
+    find_high_water,
+    node_lookup,
+)
+from worksprog.calc.network.flow import Way, find_way, gather, shares_of
 from worksprog.calc.network.given import Limits, Node, Reach, Storm
 from worksprog.calc.network.joining import Joined, join_ends
 from worksprog.calc.network.result import Finding, NetworkCheck, ReachCheck, State
+from worksprog.calc.network.timing import arrivals, entry_times, peak_flows
+from worksprog.calc.network.water_line import LevelsAt, water_line
 from worksprog.calc.pipes import PipeSection
 from worksprog.calc.roots import Floats
 
 FAULTS = frozenset({"uphill", "flat"})
+ROUNDS = 3  # of flow and velocity; the third changes flows by less than a hundredth
 UNKNOWN_FROM = ("missing_level", "missing_section")
 USUAL_LIMITS = Limits()
 # What a verdict still proposes: beyond these the answer is another drain, not a larger one.
@@ -28,14 +36,23 @@ LARGEST_BORE_MM = 2400
 
 
 def check_drains(
-    reaches: Sequence[Reach], nodes: Sequence[Node], storm: Storm, limits: Limits = USUAL_LIMITS
+    reaches: Sequence[Reach],
+    nodes: Sequence[Node],
+    storm: Storm,
+    limits: Limits = USUAL_LIMITS,
+    *,
+    ground_at: LevelsAt | None = None,
 ) -> NetworkCheck:
     """Check a drain network for one storm.
 
-    Flow by the rational method, gathered downstream; gradient from inverts; capacity by
-    Colebrook–White (pipes) or Manning (ditches). Whatever is wrong with the network is named in
-    its findings, not raised. Raises ValueError for keys that are used twice and for coordinates
-    that are not numbers.
+    Flow by the rational method for the length of storm that loads each reach most, gathered
+    downstream and shared by capacity where it divides; gradient from inverts; capacity by
+    Colebrook–White (pipes) or Manning (ditches); water levels carried up from the outfalls.
+    Velocities set the times of arrival and these the flows, so flow and time are worked out
+    three times over, from full-bore velocities on.
+    ground_at  ground levels at arrays of x and y, for where no cover is known
+    Whatever is wrong with the network is named in its findings, not raised. Raises ValueError for
+    keys that are used twice and for coordinates that are not numbers.
     """
     given = {reach.key: reach for reach in reaches}
     if len(given) != len(reaches):
@@ -48,11 +65,26 @@ def check_drains(
         [(reach.catchment_ha, reach.catchment_ha * reach.runoff_coefficient) for reach in reaches],
         dtype=np.float64,
     ).reshape(-1, 2)
-    area_ha, runoff_ha = gather(way, own).T
-    flow = runoff_ha * storm.intensity_mm_h / 360
-    carried = carry(reaches, levels.gradient, flow, limits)
-    faults = list(find_faults(reaches, joined, way, levels, limits))
-    advice = list(find_advice(reaches, carried, area_ha, limits))
+    entry = entry_times(reaches, storm, limits)
+    lengths = np.array([reach.length_m for reach in reaches], dtype=np.float64)
+    carried = carry(reaches, levels.gradient, np.zeros(len(reaches)), limits)
+    shares = shares_of(way, carried.capacity_m3s)
+    area_ha, runoff_ha = gather(way, own, shares).T
+    speed = carried.capacity_velocity_ms
+    for _ in range(ROUNDS if storm.rain is not None else 1):
+        arrival = arrivals(way, lengths, speed, entry)
+        peak = peak_flows(way, runoff_ha, own[:, 1], arrival, storm)
+        carried = carry(reaches, levels.gradient, peak.flow_m3s, limits)
+        speed = np.where(
+            np.isfinite(carried.velocity_ms), carried.velocity_ms, carried.capacity_velocity_ms
+        )
+    flow = peak.flow_m3s
+    water = water_line(reaches, joined, way, levels, flow, carried, ground_at)
+    faults = list(find_faults(reaches, joined, way, levels, limits, shares))
+    advice = [
+        *find_advice(reaches, carried, area_ha, limits),
+        *find_high_water(reaches, joined, water),
+    ]
     words: dict[str, list[Finding]] = defaultdict(list)
     for finding in (one for one in faults if one.is_fault):
         for key in finding.reach_keys:
@@ -85,6 +117,23 @@ def check_drains(
                 velocity_ms=_known(carried.velocity_ms, index),
                 depth_m=_known(carried.depth_m, index),
                 spare_share=_known(carried.spare_share, index),
+                froude=_known(carried.froude, index),
+                freeboard_left_m=_freeboard(reach, carried, index),
+                entry_min=float(arrival.entry_min[index]),
+                travel_min=float(arrival.travel_min[index]),
+                gather_min=_known(arrival.gather_min, index),
+                furthest_key=reaches[arrival.furthest[index]].key
+                if arrival.furthest[index] >= 0
+                else "",
+                storm_min=_known(peak.duration_min, index),
+                intensity_mm_h=_known(peak.intensity_mm_h, index),
+                contributing_ha=_known(peak.contributing_ha, index),
+                water_up_m=_known(water.up_m, index),
+                water_down_m=_known(water.down_m, index),
+                runs_full=water.full[index],
+                friction_gradient=_known(water.friction, index),
+                loss_k=float(water.loss_k[index]),
+                headwater_m=_known(water.headwater_m, index),
                 state=state,
                 verdict=verdict,
                 faults=tuple(finding.words for finding in words[reach.key]),
@@ -112,10 +161,19 @@ def check_drains(
         findings=tuple(faults + advice),
         moved=joined.moved,
         junctions=joined.junctions,
+        water=water.at,
         order=tuple(reaches[index].key for index in order),
         given=given,
         nodes=by_node,
     )
+
+
+def _freeboard(reach: Reach, carried: Carried, index: int) -> float | None:
+    """Bank above the water at the flow (m); below 0 it comes over."""
+    depth = _known(carried.depth_m, index)
+    if not isinstance(reach.section, DitchSection) or depth is None:
+        return None
+    return reach.section.depth_m - depth
 
 
 def _known(values: Floats, index: int) -> float | None:

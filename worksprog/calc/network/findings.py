@@ -7,12 +7,13 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from worksprog.calc.ditches import DitchSection
+from worksprog.calc.ditches import LININGS, DitchSection
 from worksprog.calc.network.capacity import Carried, Levels
 from worksprog.calc.network.flow import Way
 from worksprog.calc.network.given import Limits, Node, Reach
 from worksprog.calc.network.joining import Joined, Junction
 from worksprog.calc.network.result import Finding
+from worksprog.calc.network.water_line import NOTICED_M, WaterLine
 from worksprog.calc.pipes import PipeSection
 from worksprog.calc.rainfall import MOST_CATCHMENT_HA
 from worksprog.calc.roots import Floats
@@ -27,11 +28,19 @@ def _listed(names: Sequence[str]) -> str:
 
 
 def find_faults(
-    reaches: Sequence[Reach], joined: Joined, way: Way, levels: Levels, limits: Limits
+    reaches: Sequence[Reach],
+    joined: Joined,
+    way: Way,
+    levels: Levels,
+    limits: Limits,
+    shares: Sequence[Sequence[float]],
 ) -> Iterator[Finding]:
     """Loops, dead ends, splits, and levels that are missing or cannot be right."""
     yield from _loops(reaches, way, limits)
     yield from _ends(reaches, joined)
+    yield from _splits(reaches, joined, way, shares)
+    yield from _ponds(reaches, joined, way)
+    yield from _two_outfalls(reaches, joined, way)
     for index, reach in enumerate(reaches):
         yield from _reach_faults(index, reach, levels, limits)
     yield from _steps(reaches, way, levels, limits)
@@ -66,26 +75,6 @@ def _ends(reaches: Sequence[Reach], joined: Joined) -> Iterator[Finding]:
         into = tuple(index for index in junction.into if index not in entering)
         if into and not junction.out_of and not junction.takes_water_away:
             yield _dead_end(reaches, junction, into)
-        if junction.into and len(junction.out_of) > 1:
-            names = [reaches[index].name for index in junction.out_of]
-            yield Finding(
-                "split",
-                f"The flow divides at {junction.name}, into {_listed(names)}. How it divides is "
-                "not known, so each is checked for all of it.",
-                tuple(reaches[index].key for index in junction.out_of),
-                junction.place,
-            )
-        pond = next((node for node in junction.nodes if node.kind == "pond"), None)
-        if pond is not None and junction.out_of and not junction.into:
-            names = [reaches[index].name for index in junction.out_of]
-            yield Finding(
-                "from_pond",
-                f"{_listed(names)} starts in {pond.name}. What comes into the pond is not counted "
-                "in its flow: how a pond holds water back is not worked out here.",
-                tuple(reaches[index].key for index in junction.out_of),
-                junction.place,
-                is_fault=False,
-            )
         if number in joined.strung_out:
             yield Finding(
                 "strung_out",
@@ -105,16 +94,118 @@ def _ends(reaches: Sequence[Reach], joined: Joined) -> Iterator[Finding]:
                     junction.place,
                     is_fault=False,
                 )
+
+
+def _splits(
+    reaches: Sequence[Reach], joined: Joined, way: Way, shares: Sequence[Sequence[float]]
+) -> Iterator[Finding]:
+    """Where the flow divides, and how it is taken to."""
+    for junction in joined.junctions:
+        if junction.into and len(junction.out_of) > 1:
+            first = junction.into[0]
+            share = dict(zip(way.below[first], shares[first], strict=True))
+            told = [
+                f"{reaches[index].name} ({share.get(index, 0.0):.0%})" for index in junction.out_of
+            ]
+            yield Finding(
+                "split",
+                f"The flow divides at {junction.name}, into {_listed(told)}: shared here by what "
+                "each can carry. Measure on site how it really divides.",
+                tuple(reaches[index].key for index in junction.out_of),
+                junction.place,
+            )
     for along in joined.leaves:
         reach, other = reaches[along.reach], reaches[along.other]
+        share = dict(zip(way.below[along.other], shares[along.other], strict=True))
         yield Finding(
             "split",
             f"{reach.name} starts part way along {other.name}, {along.chainage_m:.0f} m down it: "
-            f"either the flow divides there (it is checked for all of it) or {reach.name} is drawn "
-            "the wrong way.",
+            f"either the flow divides there ({share.get(along.reach, 1.0):.0%} is taken to go this "
+            f"way, by what each can carry) or {reach.name} is drawn the wrong way.",
             (reach.key, other.key),
             reach.line[0],
         )
+
+
+def _ponds(reaches: Sequence[Reach], joined: Joined, way: Way) -> Iterator[Finding]:
+    for junction in joined.junctions:
+        pond = next((node for node in junction.nodes if node.kind == "pond"), None)
+        if pond is None or not junction.out_of:
+            continue
+        names = _listed([reaches[index].name for index in junction.out_of])
+        fed = any(way.above[index] for index in junction.out_of)
+        yield Finding(
+            "from_pond",
+            f"{names} starts in {pond.name}. "
+            + (
+                "All that comes into the pond is taken to leave it at once; through a storm the "
+                "pond holds some of it back, which is worked out through time."
+                if fed
+                else "Nothing is drawn that brings water into the pond."
+            ),
+            tuple(reaches[index].key for index in junction.out_of),
+            junction.place,
+            is_fault=False,
+        )
+
+
+def _two_outfalls(reaches: Sequence[Reach], joined: Joined, way: Way) -> Iterator[Finding]:
+    """A drain whose water comes out at more than one outfall."""
+    ends: list[frozenset[str]] = [frozenset()] * len(reaches)
+    for index in way.building_order:
+        here = joined.junctions[joined.downstream[index]]
+        if way.below[index]:
+            ends[index] = frozenset().union(*(ends[other] for other in way.below[index]))
+        else:
+            ends[index] = frozenset(
+                node.name for node in here.nodes if node.kind in ("outfall", "pond")
+            )
+    for index, names in enumerate(ends):
+        if len(names) > 1 and len(way.below[index]) > 1:
+            yield Finding(
+                "two_outfalls",
+                f"The water of {reaches[index].name} comes out at {len(names)} places: "
+                f"{_listed(sorted(names))}. Check that this is meant.",
+                (reaches[index].key,),
+                reaches[index].line[-1],
+                is_fault=False,
+            )
+
+
+def find_high_water(
+    reaches: Sequence[Reach], joined: Joined, water: WaterLine
+) -> Iterator[Finding]:
+    """Where the line of water reaches the surface, and outfalls that are drowned."""
+    for junction, at in zip(joined.junctions, water.at, strict=True):
+        keys = tuple(reaches[index].key for index in (*junction.into, *junction.out_of))
+        if at.above_m is not None and at.above_m > NOTICED_M:
+            yield Finding(
+                "surfaces",
+                f"Water would come out at {junction.name}: its line stands {at.above_m:.2f} m above "
+                f"the {at.surface_from} ({at.level_m:.2f} against {at.surface_m:.2f} m).",
+                keys,
+                junction.place,
+                is_fault=False,
+            )
+        for node in junction.nodes:
+            if node.kind == "outfall" and node.water_m is not None:
+                for index in junction.into:
+                    yield from _drowned(reaches[index], node, water, index)
+
+
+def _drowned(reach: Reach, node: Node, water: WaterLine, index: int) -> Iterator[Finding]:
+    bed = reach.downstream_invert_m if reach.downstream_invert_m is not None else node.invert_m
+    if bed is None or node.water_m is None or node.water_m <= bed + NOTICED_M:
+        return
+    full = ", so the pipe runs full" if water.full[index] else ""
+    yield Finding(
+        "drowned",
+        f"In flood the water outside {node.name} stands {node.water_m - bed:.2f} m above the "
+        f"invert of {reach.name}{full}.",
+        (reach.key,),
+        (node.x_m, node.y_m),
+        is_fault=False,
+    )
 
 
 def _dead_end(reaches: Sequence[Reach], junction: Junction, into: tuple[int, ...]) -> Finding:
@@ -188,6 +279,8 @@ def _steps(reaches: Sequence[Reach], way: Way, levels: Levels, limits: Limits) -
     for index, others in enumerate(way.below):
         leaves_at = levels.downstream_m[index]
         for other in others:
+            if (index, other) in way.ponded:
+                continue
             bed = levels.upstream_m[other]
             if index in way.enters_at_m:
                 share = way.enters_at_m[index] / reaches[other].length_m
@@ -236,12 +329,14 @@ def find_advice(
                 place,
                 is_fault=False,
             )
-        if isinstance(reach.section, DitchSection) and at_flow > limits.most_ditch_velocity_ms:
+        lining = LININGS.get(reach.lining)
+        stands = lining.velocity_ms if lining else limits.most_ditch_velocity_ms
+        if isinstance(reach.section, DitchSection) and at_flow > stands:
+            what = lining.words if lining else "an earth bed"
             yield Finding(
                 "scour",
-                f"{reach.name} runs at {at_flow:.2f} m/s in this storm: above "
-                f"{limits.most_ditch_velocity_ms:g} m/s an earth bed is cut unless it is well "
-                "grassed or stoned.",
+                f"{reach.name} runs at {at_flow:.2f} m/s in this storm: above {stands:g} m/s "
+                f"{what} is cut.",
                 (reach.key,),
                 place,
                 is_fault=False,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,8 +13,6 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from worksprog.calc.network.joining import Joined
-
-ROWS_AT_ONCE = 500  # keeps the unpacked bits of a large network to a few megabytes
 
 
 @dataclass(frozen=True)
@@ -29,11 +29,15 @@ class Way:
     falling_order: tuple[int, ...]
     building_order: tuple[int, ...]
     loops: tuple[tuple[int, ...], ...]
-    divides: bool
+    ponded: frozenset[tuple[int, int]]  # pairs with a pond between them
+    leaves: dict[int, tuple[int, ...]]  # drains that start part way along another, by that other
 
 
 def find_way(joined: Joined, count: int) -> Way:
-    """Follow the joins: a reach hands its water to every reach that starts where it ends."""
+    """Follow the joins: a reach hands its water to every reach that starts where it ends.
+
+    What enters a pond goes on into every reach that leaves it.
+    """
     above: list[list[int]] = [[] for _ in range(count)]
     below: list[list[int]] = [[] for _ in range(count)]
     for junction in joined.junctions:
@@ -46,9 +50,17 @@ def find_way(joined: Joined, count: int) -> Way:
         below[along.reach].append(along.other)
         above[along.other].append(along.reach)
         enters_at_m[along.reach] = along.chainage_m
+    ponded = frozenset(_through_ponds(joined))
+    for first, second in sorted(ponded):
+        if second not in below[first]:
+            below[first].append(second)
+            above[second].append(first)
     for along in joined.leaves:
         below[along.other].append(along.reach)
         above[along.reach].append(along.other)
+    leaves: dict[int, tuple[int, ...]] = {}
+    for along in joined.leaves:
+        leaves[along.other] = (*leaves.get(along.other, ()), along.reach)
     return Way(
         above=tuple(map(tuple, above)),
         below=tuple(map(tuple, below)),
@@ -56,8 +68,24 @@ def find_way(joined: Joined, count: int) -> Way:
         falling_order=_order(above, below),
         building_order=_order(below, above),
         loops=_loops(below),
-        divides=any(len(others) > 1 for others in below),
+        ponded=ponded,
+        leaves=leaves,
     )
+
+
+def _through_ponds(joined: Joined) -> Iterator[tuple[int, int]]:
+    enter: dict[str, list[int]] = defaultdict(list)
+    leave: dict[str, list[int]] = defaultdict(list)
+    for junction in joined.junctions:
+        for node in junction.nodes:
+            if node.kind == "pond" and node.pond:
+                enter[node.pond] += junction.into
+                leave[node.pond] += junction.out_of
+    for pond, into in enter.items():
+        for first in into:
+            for second in leave[pond]:
+                if first != second:
+                    yield first, second
 
 
 def _order(first: Sequence[Sequence[int]], then: Sequence[Sequence[int]]) -> tuple[int, ...]:
@@ -100,33 +128,45 @@ def _round(members: list[int], below: Sequence[Sequence[int]]) -> tuple[int, ...
     return tuple(path[path.index(here) :])
 
 
-def gather(way: Way, own: NDArray[np.float64]) -> NDArray[np.float64]:
-    """What gathers at the lower end of each reach from columns of its own; NaN below a loop.
+def shares_of(way: Way, capacity_m3s: NDArray[np.float64]) -> tuple[tuple[float, ...], ...]:
+    """Which share of its water each reach hands to each reach below it.
 
-    Where the flow divides, each branch is given all of it, since levels alone do not tell how it
-    divides; where branches meet again nothing is counted twice.
+    Where the flow divides, by what each branch can carry at its own gradient; evenly where one of
+    them cannot be told. A drain that starts part way along another shares with the rest of that
+    other. The shares of a reach never add up to more than 1, so no water is made.
     """
+    capacity = capacity_m3s.tolist()
+    found: list[tuple[float, ...]] = []
+    for index, others in enumerate(way.below):
+        aside = way.leaves.get(index, ())
+        onward = [other for other in others if other not in aside]
+        split = _by_capacity([capacity[index], *(capacity[other] for other in aside)])
+        taken = dict(zip(aside, split[1:], strict=True))
+        rest = _by_capacity([capacity[other] for other in onward])
+        taken |= {other: split[0] * share for other, share in zip(onward, rest, strict=True)}
+        found.append(tuple(taken[other] for other in others))
+    return tuple(found)
+
+
+def _by_capacity(weights: list[float]) -> list[float]:
+    total = sum(weights)
+    if not 0 < total < math.inf:
+        return [1 / len(weights)] * len(weights) if weights else []
+    return [weight / total for weight in weights]
+
+
+def gather(
+    way: Way, own: NDArray[np.float64], shares: tuple[tuple[float, ...], ...]
+) -> NDArray[np.float64]:
+    """What gathers at the lower end of each reach from columns of its own; NaN below a loop."""
     total = np.full(own.shape, np.nan)
-    if not way.divides:
-        columns = [column.tolist() for column in own.T]
-        for column in columns:
-            for index in way.falling_order:
-                for other in way.below[index]:
-                    column[other] += column[index]
-        order = list(way.falling_order)
-        total[order] = np.array(columns).T[order]
-        return total
-    count = len(own)
-    sources: dict[int, int] = {}  # the reaches above each, as bits of one number
-    for index in way.falling_order:
-        bits = 1 << index
-        for other in way.above[index]:
-            bits |= sources[other]
-        sources[index] = bits
     order = list(way.falling_order)
-    for at in range(0, len(order), ROWS_AT_ONCE):
-        some = order[at : at + ROWS_AT_ONCE]
-        packed = b"".join(sources[index].to_bytes((count + 7) // 8, "little") for index in some)
-        rows = np.frombuffer(packed, dtype=np.uint8).reshape(len(some), -1)
-        total[some] = np.unpackbits(rows, axis=1, bitorder="little", count=count) @ own
+    columns = [column.tolist() for column in own.T]
+    for column in columns:
+        for index in order:
+            value = column[index]
+            for other, share in zip(way.below[index], shares[index], strict=True):
+                column[other] += share * value
+    if columns:
+        total[order] = np.array(columns).T[order]
     return total

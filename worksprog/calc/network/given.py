@@ -6,9 +6,16 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from worksprog.calc.ditches import DitchSection
+from worksprog.calc.culverts import Inlet
+from worksprog.calc.ditches import LININGS, DitchSection
 from worksprog.calc.pipes import PipeSection
-from worksprog.calc.rainfall import check_area, check_intensity, check_runoff_coefficient
+from worksprog.calc.rainfall import (
+    DesignRain,
+    TimeFormula,
+    check_area,
+    check_intensity,
+    check_runoff_coefficient,
+)
 
 ReachKind = Literal["pipe", "ditch"]
 NodeKind = Literal["chamber", "headwall", "outfall", "pond"]
@@ -17,7 +24,13 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True)
 class Node:
-    """A chamber, headwall, outfall or pond inlet: a point with its levels, where known (m)."""
+    """A chamber, headwall, outfall or pond inlet: a point with its levels, where known (m).
+
+    water_m  level of the brook or ditch that an outfall gives into, in flood; None falls free
+             (of a pond its usual level)
+    loss_k   velocity heads lost in a chamber; None lets the angle of the drains tell it
+    pond     the same word for every place where a drain enters or leaves one pond
+    """
 
     key: str
     name: str
@@ -26,6 +39,9 @@ class Node:
     y_m: float
     invert_m: float | None = None
     cover_m: float | None = None
+    water_m: float | None = None
+    loss_k: float | None = None
+    pond: str = ""
 
 
 @dataclass(frozen=True)
@@ -34,7 +50,9 @@ class Reach:
 
     ``section_fault`` says why there is no section, when what was entered cannot be one;
     ``level_fault`` why a level that was entered is not used.
-    ``standing`` is False for what is still to be built.
+    ``standing`` is False for what is still to be built. ``flow_path_m`` and ``flow_path_fall_m``
+    are those of its own catchment over the ground. ``lining`` is a key of ``ditches.LININGS``;
+    ``inlet`` makes a pipe that takes open water a culvert.
     """
 
     key: str
@@ -50,6 +68,10 @@ class Reach:
     catchment_ha: float = 0.0
     runoff_coefficient: float = 0.35
     standing: bool = True
+    flow_path_m: float | None = None
+    flow_path_fall_m: float | None = None
+    lining: str = ""
+    inlet: Inlet | None = None
 
     def __post_init__(self) -> None:
         if len(self.line) < 2:
@@ -59,6 +81,8 @@ class Reach:
         check_area(self.catchment_ha)
         if self.catchment_ha and self.runoff_coefficient:
             check_runoff_coefficient(self.runoff_coefficient)
+        if self.lining and self.lining not in LININGS:
+            raise ValueError(f"{self.name}: “{self.lining}” is no lining this program knows.")
         if self.section is not None and isinstance(self.section, PipeSection) != (
             self.kind == "pipe"
         ):
@@ -67,11 +91,18 @@ class Reach:
 
 @dataclass(frozen=True)
 class Storm:
-    """The rain the network is checked for."""
+    """The rain the network is checked for.
+
+    rain     depths by duration: each reach is then checked for the duration that loads it most.
+             Without it the one intensity holds for all.
+    formula  by which the time over the ground is reckoned
+    """
 
     name: str
     intensity_mm_h: float
     source: str = ""
+    rain: DesignRain | None = None
+    formula: TimeFormula = "bransby"
 
     def __post_init__(self) -> None:
         check_intensity(self.intensity_mm_h)
@@ -79,7 +110,10 @@ class Storm:
 
 @dataclass(frozen=True)
 class Limits:
-    """What is taken as joined, flat, silting or scouring.
+    """What is taken as joined, flat, silting or scouring, and how long water takes to enter.
+
+    least_entry_min         no water is taken to enter a drain sooner (common practice, no source)
+    usual_entry_min         where a reach's flow path over the ground is not known (our own)
 
     least_pipe_velocity_ms  full-bore velocity below which fine sand and silt settle: 1.4 ft/s
                             (US drainage texts, second-hand)
@@ -93,6 +127,8 @@ class Limits:
     level_slack_m: float = 0.02
     least_pipe_velocity_ms: float = 0.43
     most_ditch_velocity_ms: float = 1.2
+    least_entry_min: float = 5.0
+    usual_entry_min: float = 15.0
 
     def __post_init__(self) -> None:
         if not 0 < self.tolerance_m <= 10:

@@ -6,12 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from worksprog.calc import ditches, pipes
+from worksprog.calc import culverts, ditches, pipes
 from worksprog.calc.ditches import DitchSection
 from worksprog.calc.network.given import Limits, Node, Point, Reach, ReachKind, Storm
 from worksprog.calc.network.joining import Junction, Moved
+from worksprog.calc.network.water_line import SOURCE_LOSSES, WaterAt
 from worksprog.calc.pipes import PipeSection
-from worksprog.calc.rainfall import MOST_CATCHMENT_HA, SOURCE_RATIONAL, WetSpell
+from worksprog.calc.rainfall import (
+    MOST_CATCHMENT_HA,
+    SOURCE_RATIONAL,
+    WetSpell,
+    entry_steps,
+)
 from worksprog.calc.working import Step, Working
 
 State = Literal["fault", "too_small", "unknown", "carries"]
@@ -31,6 +37,9 @@ FindingKind = Literal[
     "scour",
     "large_catchment",
     "from_pond",
+    "surfaces",
+    "drowned",
+    "two_outfalls",
 ]
 
 
@@ -81,6 +90,21 @@ class ReachCheck:
     velocity_ms: float | None
     depth_m: float | None
     spare_share: float | None  # of the capacity; below 0 when too small
+    froude: float | None  # ditches: below 1 the water runs tranquil
+    freeboard_left_m: float | None  # ditches: bank above the water at the flow
+    entry_min: float  # its own water, over the ground
+    travel_min: float  # along the reach
+    gather_min: float | None  # time of concentration at its lower end
+    furthest_key: str  # the reach whose water arrives last
+    storm_min: float | None  # the storm that loads it most
+    intensity_mm_h: float | None
+    contributing_ha: float | None  # run-off area that reaches it in that storm
+    water_up_m: float | None  # levels of the water at its ends
+    water_down_m: float | None
+    runs_full: bool  # a pipe under pressure along its whole length
+    friction_gradient: float | None
+    loss_k: float
+    headwater_m: float | None  # culverts: above the upstream invert
     state: State
     verdict: str
     faults: tuple[str, ...]  # words of the faults this reach has
@@ -125,6 +149,7 @@ class NetworkCheck:
     findings: tuple[Finding, ...]
     moved: tuple[Moved, ...]
     junctions: tuple[Junction, ...]
+    water: tuple[WaterAt, ...]  # one for each junction, in the same order
     order: tuple[str, ...]  # keys, outfall first; reaches in or above a loop are left out
     given: Mapping[str, Reach] = field(repr=False)
     nodes: Mapping[str, Node] = field(repr=False)
@@ -177,7 +202,7 @@ class NetworkCheck:
     def workings(self, key: str) -> tuple[Working, ...]:
         """How each figure of one reach came about; only what could be computed."""
         reach, given = self.reach(key), self.given[key]
-        found = [self._flow_working(reach, given)]
+        found = [self._flow_working(reach, given), self._time_working(reach, given)]
         if reach.upstream_level_m is not None and reach.downstream_level_m is not None:
             found.append(_gradient_working(reach))
         if reach.gradient is None or reach.capacity_m3s is None:
@@ -202,6 +227,22 @@ class NetworkCheck:
                         given.section, flow_m3s=reach.flow_m3s, gradient=reach.gradient
                     )
                 )
+        if reach.water_up_m is not None and reach.water_down_m is not None:
+            found.append(_water_working(reach, given))
+        if given.inlet is not None and reach.headwater_m is not None and flows:
+            assert isinstance(given.section, PipeSection) and reach.flow_m3s is not None
+            found.append(
+                culverts.culvert_working(
+                    given.section,
+                    flow_m3s=reach.flow_m3s,
+                    gradient=reach.gradient,
+                    length_m=given.length_m,
+                    inlet=given.inlet,
+                    tailwater_m=max(
+                        0.0, (reach.water_down_m or 0.0) - (reach.downstream_level_m or 0.0)
+                    ),
+                )
+            )
         if reach.spare_share is not None and reach.flow_m3s is not None:
             found.append(_verdict_working(reach))
         return tuple(found)
@@ -215,6 +256,46 @@ class NetworkCheck:
         if not reach.runoff_area_ha or not reach.capacity_m3s:
             return None
         return WetSpell(rain_mm, days, reach.runoff_area_ha, reach.capacity_m3s)
+
+    def _time_working(self, reach: ReachCheck, given: Reach) -> Working:
+        steps: list[Step] = []
+        known = given.flow_path_m and given.catchment_ha and given.flow_path_fall_m is not None
+        if known and given.flow_path_m and given.flow_path_fall_m:
+            steps += entry_steps(
+                length_m=given.flow_path_m,
+                fall_m=given.flow_path_fall_m,
+                area_ha=given.catchment_ha,
+                chosen=self.storm.formula,
+            )
+        steps.append(
+            Step(
+                "te",
+                "time of entry, over the ground",
+                reach.entry_min,
+                "min",
+                formula=f"at least {self.limits.least_entry_min:g} min",
+                source="its flow path" if known else "usual, for its flow path is not known",
+            )
+        )
+        if reach.furthest_key and reach.furthest_key != reach.key:
+            last = self.reach(reach.furthest_key)
+            steps.append(
+                Step("", f"the last water comes from {last.name}", last.entry_min, "min in")
+            )
+        steps.append(
+            Step("tt", "along the reach", reach.travel_min, "min", formula="length / velocity")
+        )
+        if reach.gather_min is not None:
+            steps.append(
+                Step(
+                    "tc",
+                    "time of concentration at its end",
+                    reach.gather_min,
+                    "min",
+                    formula="slowest water from above or its own, and along it",
+                )
+            )
+        return Working(title="When the water arrives", steps=tuple(steps))
 
     def _flow_working(self, reach: ReachCheck, given: Reach) -> Working:
         steps = [
@@ -248,12 +329,31 @@ class NetworkCheck:
                 steps=tuple(steps),
                 notes=("It stands in or below a loop, so what comes to it cannot be told.",),
             )
+        contributing = reach.contributing_ha or 0.0
+        steps.append(
+            Step("ΣC·A", "all that runs off to here", reach.runoff_area_ha, "ha", formula="sum")
+        )
+        by_length = self.storm.rain is not None and reach.storm_min is not None
+        if by_length:
+            assert reach.storm_min is not None
+            steps.append(
+                Step("D", "length of the storm that loads it most", reach.storm_min, "min")
+            )
+            if contributing < reach.runoff_area_ha * 0.9999:
+                steps.append(
+                    Step(
+                        "ΣC·A",
+                        "of it, what arrives within that time",
+                        contributing,
+                        "ha",
+                        formula="share (D - lag) / entry time of each area",
+                    )
+                )
         steps += [
-            Step("ΣC·A", "all that runs off to here", reach.runoff_area_ha, "ha", formula="sum"),
             Step(
                 "i",
-                self.storm.name,
-                self.storm.intensity_mm_h,
+                f"{self.storm.name}{', over that time' if by_length else ''}",
+                reach.intensity_mm_h or self.storm.intensity_mm_h,
                 "mm/h",
                 source=self.storm.source or "design storm",
             ),
@@ -266,7 +366,12 @@ class NetworkCheck:
                 source=SOURCE_RATIONAL,
             ),
         ]
-        notes = ["The rain is taken to last until water from the furthest part has arrived."]
+        notes = [
+            "Longer storms than the time of concentration bring less."
+            if by_length
+            else "One intensity is set for the club: the rain is taken to last until water from "
+            "the furthest part has arrived. A table of depths by duration makes it exact."
+        ]
         if reach.area_above_ha is not None and reach.area_above_ha > MOST_CATCHMENT_HA:
             notes.append(
                 f"The rational method is meant for catchments below {MOST_CATCHMENT_HA:g} ha."
@@ -286,6 +391,41 @@ def _gradient_working(reach: ReachCheck) -> Working:
     if reach.one_in is not None:
         steps.append(Step("1 in", "gradient", reach.one_in, formula="1 / S"))
     return Working(title="Gradient", steps=tuple(steps))
+
+
+def _water_working(reach: ReachCheck, given: Reach) -> Working:
+    up, down = reach.water_up_m or 0.0, reach.water_down_m or 0.0
+    steps = [Step("", "water at its lower end", f"{down:.3f}", "m", source="carried up from below")]
+    if reach.runs_full and reach.friction_gradient is not None:
+        steps.append(
+            Step(
+                "Sf",
+                "friction gradient, running full",
+                reach.friction_gradient,
+                "m/m",
+                formula="Colebrook–White solved for its gradient",
+            )
+        )
+    steps.append(
+        Step(
+            "",
+            "water at its upper end",
+            f"{up:.3f}",
+            "m",
+            formula="lower + Sf L" if reach.runs_full else "own depth, or backed up level",
+        )
+    )
+    if reach.runs_full:
+        steps.append(
+            Step(
+                "k",
+                "velocity heads lost where it begins",
+                reach.loss_k,
+                formula="k V²/2g is added there",
+                source=SOURCE_LOSSES,
+            )
+        )
+    return Working(title="Level of the water", steps=tuple(steps))
 
 
 def _verdict_working(reach: ReachCheck) -> Working:

@@ -88,7 +88,7 @@ def nrcs_lag_tc_min(*, length_m: float, gradient: float, curve_number: float) ->
     if not 50 <= curve_number <= 95:
         raise ValueError(f"The lag formula holds for curve numbers 50 to 95, not {curve_number:g}.")
     feet, percent = length_m / FOOT_M, gradient * 100
-    return 60 * feet**0.8 * (1000 / curve_number - 9) ** 0.7 / (1140 * percent**0.5)
+    return float(60 * feet**0.8 * (1000 / curve_number - 9) ** 0.7 / (1140 * percent**0.5))
 
 
 def sheet_flow_min(*, length_m: float, gradient: float, manning_n: float, rain_mm: float) -> float:
@@ -104,7 +104,7 @@ def sheet_flow_min(*, length_m: float, gradient: float, manning_n: float, rain_m
             "rest of the way by another formula."
         )
     feet, inches = length_m / FOOT_M, rain_mm / 25.4
-    return 60 * 0.007 * (manning_n * feet) ** 0.8 / (inches**0.5 * gradient**0.4)
+    return float(60 * 0.007 * (manning_n * feet) ** 0.8 / (inches**0.5 * gradient**0.4))
 
 
 def entry_steps(
@@ -119,7 +119,12 @@ def entry_steps(
             bransby_williams_min(length_m=length_m, area_ha=area_ha, gradient=gradient),
             SOURCE_BRANSBY,
         ),
-        ("kirpich", "by Kirpich", kirpich_min(length_m=length_m, gradient=gradient), SOURCE_KIRPICH),
+        (
+            "kirpich",
+            "by Kirpich",
+            kirpich_min(length_m=length_m, gradient=gradient),
+            SOURCE_KIRPICH,
+        ),
     )
     return (
         Step("Lf", "longest flow path over the ground", length_m, "m"),

@@ -47,6 +47,9 @@ FINDING_HEADS = {
     "scour": "Fast enough to cut",
     "large_catchment": "Catchment beyond the method",
     "from_pond": "Starts in a pond",
+    "surfaces": "Water comes out of the ground",
+    "drowned": "Outfall under water",
+    "two_outfalls": "More than one outfall",
 }
 
 
