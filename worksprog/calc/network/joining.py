@@ -156,11 +156,12 @@ def join_ends(reaches: Sequence[Reach], nodes: Sequence[Node], *, tolerance_m: f
 
 
 def _plain_name(reaches: Sequence[Reach], into: tuple[int, ...], out_of: tuple[int, ...]) -> str:
+    def first(indices: tuple[int, ...]) -> str:
+        return min(reaches[index].name for index in indices)
+
     if into and out_of:
-        return f"{reaches[into[0]].name} to {reaches[out_of[0]].name}"
-    if into:
-        return f"end of {reaches[into[0]].name}"
-    return f"head of {reaches[out_of[0]].name}"
+        return f"{first(into)} to {first(out_of)}"
+    return f"end of {first(into)}" if into else f"head of {first(out_of)}"
 
 
 def _along(

@@ -1,0 +1,300 @@
+"""When water arrives, how high it stands, and how it divides."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.calc.drains import BORE_300, DITCH, STORM, ditch, outfall, pipe
+from worksprog.calc import culverts, pipes
+from worksprog.calc.ditches import LININGS
+from worksprog.calc.network import Node, Storm, check_drains
+from worksprog.calc.pipes import PipeSection
+from worksprog.calc.rainfall import DesignRain, bransby_williams_min, kirpich_min
+
+RAIN = DesignRain((5, 15, 30, 60, 120, 360), (9, 15, 19, 24, 29, 38))
+BY_LENGTH = Storm("1 in 10 year", 24.0, rain=RAIN)
+
+
+def two(**changes):
+    """P1 → P2 → O1, each 100 m at 1 in 100."""
+    upper = pipe("P1", (0, 0), (100, 0), upstream_invert_m=52.0, downstream_invert_m=51.0)
+    return [upper, pipe("P2", (100, 0), (200, 0), **changes)], [outfall(200, 0)]
+
+
+class TestArrival:
+    def test_entry_and_travel_add_up(self):
+        reaches, nodes = two()
+        check = check_drains(reaches, nodes, BY_LENGTH)
+        first, second = check.reaches
+        assert first.entry_min == 15.0
+        assert first.gather_min == pytest.approx(first.entry_min + first.travel_min)
+        assert first.velocity_ms is not None
+        assert first.travel_min == pytest.approx(100 / first.velocity_ms / 60, rel=0.02)
+        assert second.gather_min == pytest.approx(first.gather_min + second.travel_min)
+        assert second.furthest_key == "P1"
+
+    @pytest.mark.parametrize("formula", ["kirpich", "bransby"])
+    def test_entry_by_the_chosen_formula(self, formula):
+        reach = pipe("P1", (0, 0), (100, 0), flow_path_m=400.0, flow_path_fall_m=4.0)
+        check = check_drains([reach], [outfall(100, 0)], replace(BY_LENGTH, formula=formula))
+        wanted = (
+            kirpich_min(length_m=400, gradient=0.01)
+            if formula == "kirpich"
+            else bransby_williams_min(length_m=400, area_ha=1.0, gradient=0.01)
+        )
+        assert check.reaches[0].entry_min == pytest.approx(wanted)
+        titles = [step.meaning for step in check.workings("P1")[1].steps]
+        assert any("Kirpich" in title for title in titles)
+        assert any("Bransby" in title for title in titles)
+
+    def test_no_water_enters_at_once(self):
+        reach = pipe("P1", (0, 0), (100, 0), flow_path_m=5.0, flow_path_fall_m=1.0)
+        check = check_drains([reach], [outfall(100, 0)], BY_LENGTH)
+        assert check.reaches[0].entry_min == 5.0
+
+    def test_flow_is_that_of_the_storm_as_long_as_the_water_takes(self):
+        reaches, nodes = two()
+        (_, last) = check_drains(reaches, nodes, BY_LENGTH).reaches
+        assert last.gather_min is not None
+        intensity = RAIN.intensity_mm_h(last.gather_min)
+        assert last.storm_min == pytest.approx(last.gather_min)
+        assert last.intensity_mm_h == pytest.approx(intensity)
+        assert last.flow_m3s == pytest.approx(2 * 0.5 * intensity / 360)
+
+    def test_a_long_thin_arm_does_not_hide_the_fierce_storm_near_the_outfall(self):
+        """A far meadow doubles the time; a short storm on the near ground loads the pipe more."""
+        far = ditch(
+            "D1", (0, 0), (1000, 0), catchment_ha=0.05, upstream_invert_m=60,
+            downstream_invert_m=51, flow_path_m=4000.0, flow_path_fall_m=8.0,
+        )  # fmt: skip
+        near = pipe("P1", (1000, 0), (1100, 0), catchment_ha=2.0, flow_path_m=60.0,
+                    flow_path_fall_m=3.0)  # fmt: skip
+        got = check_drains([far, near], [outfall(1100, 0)], BY_LENGTH).reach("P1")
+        assert got.gather_min is not None and got.storm_min is not None
+        assert got.storm_min < got.gather_min
+        assert got.contributing_ha is not None and got.runoff_area_ha is not None
+        assert got.contributing_ha < got.runoff_area_ha
+        whole = got.runoff_area_ha * RAIN.intensity_mm_h(got.gather_min) / 360
+        assert got.flow_m3s is not None and got.flow_m3s > whole
+        words = [step.meaning for step in
+                 next(w for w in [check_drains([far, near], [outfall(1100, 0)],
+                                               BY_LENGTH).workings("P1")[0]]).steps]  # fmt: skip
+        assert "of it, what arrives within that time" in words
+
+    def test_one_intensity_holds_for_all_without_a_table(self):
+        reaches, nodes = two()
+        for got in check_drains(reaches, nodes, STORM).reaches:
+            assert got.intensity_mm_h == STORM.intensity_mm_h
+
+
+def test_partial_areas_match_a_plain_sum():
+    """Against the definition worked out by hand, reach by reach, for one tree."""
+    chance = np.random.default_rng(4)
+    reaches = [
+        pipe(f"P{i}", (i * 100.0, 0), ((i + 1) * 100.0, 0), upstream_invert_m=60 - i,
+             downstream_invert_m=59 - i, catchment_ha=float(chance.uniform(0.01, 0.3)),
+             section=PipeSection(0.6), flow_path_m=float(chance.uniform(20, 3000)),
+             flow_path_fall_m=5.0)
+        for i in range(8)
+    ]  # fmt: skip
+    check = check_drains(reaches, [outfall(800, 0)], BY_LENGTH)
+    for index, got in enumerate(check.reaches):
+        best = got.runoff_area_ha * RAIN.intensity_mm_h(got.gather_min) / 360
+        for length in RAIN.durations_min:
+            if length >= got.gather_min:
+                continue
+            area = 0.0
+            for above in range(index + 1):
+                lag = sum(one.travel_min for one in check.reaches[above : index + 1])
+                share = (length - lag) / check.reaches[above].entry_min
+                area += reaches[above].catchment_ha * 0.5 * min(max(share, 0), 1)
+            best = max(best, area * RAIN.intensity_mm_h(length) / 360)
+        assert got.flow_m3s == pytest.approx(best, rel=1e-9)
+
+
+class TestWaterLine:
+    def test_free_pipes_run_at_their_own_depth(self):
+        reaches, nodes = two()
+        for got in check_drains(reaches, nodes, STORM).reaches:
+            assert not got.runs_full
+            assert got.depth_m is not None
+            assert got.water_up_m == pytest.approx(got.upstream_level_m + got.depth_m)
+        # The last falls free; the one above it is backed up by the fuller one below.
+        upper, last = check_drains(reaches, nodes, STORM).reaches
+        assert last.water_down_m == pytest.approx(last.downstream_level_m + last.depth_m)
+        assert upper.water_down_m == pytest.approx(last.water_up_m)
+
+    def test_a_pipe_too_small_is_carried_up_by_friction(self):
+        """By hand: from the crown at the outfall up by the friction gradient, then the entry."""
+        reaches, nodes = two(catchment_ha=4.0)
+        check = check_drains(reaches, nodes, STORM)
+        got = check.reach("P2")
+        assert got.runs_full
+        slope = pipes.friction_slope(diameter_m=0.3, roughness_m=0.0006, flow_m3s=got.flow_m3s)
+        assert got.water_down_m == pytest.approx(50.3)
+        assert got.water_up_m == pytest.approx(50.3 + slope * 100)
+        velocity = got.flow_m3s / (np.pi * 0.09 / 4)
+        head = got.water_up_m + 0.15 * velocity**2 / (2 * 9.81)  # straight through: 0.15
+        assert check.reach("P1").water_down_m == pytest.approx(max(head, 51.0), abs=0.5)
+
+    def test_a_drowned_outfall_backs_the_water_up(self):
+        reaches, _ = two()
+        flood = Node("O1", "O1", "outfall", 200, 0, water_m=51.6)
+        check = check_drains(reaches, [flood], STORM)
+        got = check.reach("P2")
+        assert got.water_down_m == pytest.approx(51.6)
+        assert got.runs_full
+        assert "drowned" in [finding.kind for finding in check.advice]
+        assert got.state == "carries"
+
+    def test_it_says_where_water_comes_out(self):
+        reaches, nodes = two(catchment_ha=6.0)
+        chamber = Node("C1", "C1", "chamber", 100, 0, cover_m=51.9)
+        check = check_drains(reaches, [*nodes, chamber], STORM)
+        out = next(finding for finding in check.advice if finding.kind == "surfaces")
+        assert "above the cover of C1" in out.words
+        # Upstream of it the line goes on from the cover, for what is more spills there.
+        assert check.reach("P1").water_down_m == pytest.approx(51.9)
+
+    def test_ground_stands_in_for_a_cover(self):
+        reaches, nodes = two(catchment_ha=6.0)
+        check = check_drains(
+            reaches, nodes, STORM, ground_at=lambda x, y: np.full(np.shape(x), 52.6)
+        )
+        assert any("above the ground" in finding.words for finding in check.advice)
+
+    def test_a_ditch_below_backs_up_the_pipe_that_enters_it(self):
+        brook = ditch("D1", (0, 0), (200, 0), catchment_ha=60.0, downstream_invert_m=50.0,
+                      upstream_invert_m=51.0)  # fmt: skip
+        enters = pipe("P1", (100, 80), (100, 0), upstream_invert_m=50.9, downstream_invert_m=50.5)
+        check = check_drains([brook, enters], [outfall(200, 0)], STORM)
+        water = check.reach("D1")
+        half = (water.water_up_m + water.water_down_m) / 2
+        assert check.reach("P1").water_down_m == pytest.approx(half, abs=1e-6)
+
+    def test_the_loss_grows_with_the_turn_and_a_chambers_own_figure_rules(self):
+        losses = []
+        for end in ((200, 0), (100, 100)):
+            lower = pipe("P2", (100, 0), end)
+            upper = pipe("P1", (0, 0), (100, 0), upstream_invert_m=52, downstream_invert_m=51)
+            nodes = [outfall(*end)]
+            losses.append(check_drains([upper, lower], nodes, STORM).reach("P2").loss_k)
+        assert losses == pytest.approx([0.15, 1.0])
+        given = Node("C1", "C1", "chamber", 100, 0, loss_k=0.4)
+        check = check_drains([upper, lower], [*nodes, given], STORM)
+        assert check.reach("P2").loss_k == 0.4
+        assert check.reach("P1").loss_k == 0.5
+
+    @settings(max_examples=40, deadline=None)
+    @given(bore=st.floats(0.15, 0.6), area=st.floats(0.5, 12), flood=st.floats(49.5, 52.5))
+    def test_a_bigger_pipe_never_carries_less_nor_raises_the_water(self, bore, area, flood):
+        def check(size):
+            reaches, _ = two(catchment_ha=area, section=PipeSection(size))
+            return check_drains(
+                reaches, [Node("O1", "O1", "outfall", 200, 0, water_m=flood)], STORM
+            )
+
+        small, large = check(bore), check(bore * 1.2)
+        assert large.reach("P2").capacity_m3s > small.reach("P2").capacity_m3s
+        lower, higher = large.reach("P2"), small.reach("P2")
+        if higher.runs_full:
+            assert lower.water_up_m <= higher.water_up_m + 0.2 * bore + 1e-9
+
+    def test_joining_order_does_not_change_the_check(self):
+        reaches, nodes = two(catchment_ha=4.0)
+        side = pipe("S1", (100, 60), (100, 0), upstream_invert_m=52, downstream_invert_m=51)
+        one = check_drains([*reaches, side], nodes, BY_LENGTH)
+        other = check_drains([side, *reaches[::-1]], nodes, BY_LENGTH)
+        for reach in one.reaches:
+            assert other.reach(reach.key) == reach
+
+
+class TestDitches:
+    def test_freeboard_froude_and_lining(self):
+        steep = ditch("D1", (0, 0), (100, 0), upstream_invert_m=54, catchment_ha=20)
+        got = check_drains([steep], [outfall(100, 0)], STORM)
+        check = got.reach("D1")
+        assert check.froude is not None and check.froude > 1
+        assert check.freeboard_left_m == pytest.approx(DITCH.depth_m - check.depth_m)
+        bare = next(finding for finding in got.advice if finding.kind == "scour")
+        assert "an earth bed" in bare.words
+        grass = check_drains([replace(steep, lining="fescue")], [outfall(100, 0)], STORM)
+        stands = LININGS["fescue"].velocity_ms
+        cut = [finding for finding in grass.advice if finding.kind == "scour"]
+        assert bool(cut) == (check.velocity_ms > stands)
+        with pytest.raises(ValueError, match="no lining"):
+            replace(steep, lining="gold")
+
+
+class TestPonds:
+    def test_what_enters_a_pond_leaves_it(self):
+        into = pipe("P1", (0, 0), (100, 0))
+        out = pipe("P2", (140, 0), (240, 0), upstream_invert_m=50, downstream_invert_m=49)
+        nodes = [
+            Node("w:1", "Mill pond", "pond", 100, 0, pond="w"),
+            Node("w:2", "Mill pond", "pond", 140, 0, pond="w"),
+            outfall(240, 0),
+        ]
+        check = check_drains([into, out], nodes, STORM)
+        assert check.reach("P2").area_above_ha == pytest.approx(2)
+        assert check.reach("P1").outfall_name == "O1"
+        assert "leave it at once" in next(f.words for f in check.advice if f.kind == "from_pond")
+        assert check.reach("P1").build_step == 2
+
+
+class TestCulverts:
+    def test_more_flow_never_lowers_the_headwater(self):
+        section = PipeSection(0.45)
+        levels = [
+            culverts.culvert_flow(
+                section, flow_m3s=flow, gradient=0.01, length_m=12, inlet="square"
+            ).headwater_m
+            for flow in np.linspace(0.01, 0.6, 60)
+        ]
+        assert np.all(np.diff(levels) > -1e-9)
+
+    def test_a_high_tailwater_puts_the_outlet_in_charge(self):
+        section = PipeSection(0.45)
+        free = culverts.culvert_flow(
+            section, flow_m3s=0.2, gradient=0.02, length_m=12, inlet="project"
+        )
+        drowned = culverts.culvert_flow(
+            section, flow_m3s=0.2, gradient=0.02, length_m=12, inlet="project", tailwater_m=1.5
+        )
+        assert (free.ruled_by, drowned.ruled_by) == ("inlet", "outlet")
+        assert drowned.headwater_m > free.headwater_m
+
+    def test_in_the_network_it_lifts_the_water_above_it(self):
+        brook = ditch("D1", (0, 0), (100, 0), upstream_invert_m=52, downstream_invert_m=51,
+                      catchment_ha=4)  # fmt: skip
+        under = pipe("K1", (100, 0), (112, 0), upstream_invert_m=51, downstream_invert_m=50.9,
+                     catchment_ha=0, inlet="square")  # fmt: skip
+        check = check_drains([brook, under], [outfall(112, 0)], STORM)
+        got = check.reach("K1")
+        assert got.headwater_m is not None and got.headwater_m > 0.3
+        assert check.reach("D1").water_down_m == pytest.approx(51 + got.headwater_m)
+        assert check.workings("K1")[-2].title == "Headwater of the culvert"
+
+    def test_a_culvert_that_cannot_be(self):
+        with pytest.raises(ValueError, match="flow"):
+            culverts.culvert_flow(BORE_300, flow_m3s=0, gradient=0.01, length_m=9, inlet="groove")
+        with pytest.raises(ValueError, match="length"):
+            culverts.culvert_flow(BORE_300, flow_m3s=0.1, gradient=0.01, length_m=0, inlet="groove")
+
+
+def test_one_drain_two_outfalls_is_pointed_out():
+    reaches = [
+        pipe("P1", (0, 0), (100, 0), upstream_invert_m=60, downstream_invert_m=59),
+        pipe("P2", (100, 0), (150, 50), upstream_invert_m=59, downstream_invert_m=58),
+        pipe("P3", (100, 0), (150, -50), upstream_invert_m=59, downstream_invert_m=58),
+    ]
+    check = check_drains(reaches, [outfall(150, 50), outfall(150, -50, "O2")], STORM)
+    found = next(finding for finding in check.advice if finding.kind == "two_outfalls")
+    assert "O1, O2" in found.words
+    total = sum(check.reach(key).flow_m3s for key in ("P2", "P3"))
+    assert total == pytest.approx(3 * 0.5 * 30 / 360)
