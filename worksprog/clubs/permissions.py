@@ -17,6 +17,7 @@ MAY: dict[str, frozenset[Role]] = {
     "survey.import": frozenset({_M}),
     "drainage.read": frozenset({_M, _C, _S}),
     "drainage.design": frozenset({_M}),
+    "drainage.measure": frozenset({_M, _S}),
     "works.read": frozenset({_M, _C}),
     "works.plan": frozenset({_M}),
     "planning.read": frozenset({_M, _C}),

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any, NoReturn
 
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils import timezone
@@ -12,7 +14,42 @@ from worksprog.clubs.models import ClubRecord, User
 from worksprog.course.models import Feature, Survey
 
 
-class AsBuiltLevel(ClubRecord):
+KEPT_AS_IT_IS = (
+    "A level or fact taken on site is never changed or removed; add one that puts it right."
+)
+
+
+class AddedOnlyRows(models.QuerySet[Any]):
+    """Rows that no bulk call changes or removes."""
+
+    def update(self, **kwargs: Any) -> NoReturn:
+        raise ValidationError(KEPT_AS_IT_IS)
+
+    def delete(self) -> NoReturn:
+        raise ValidationError(KEPT_AS_IT_IS)
+
+    def bulk_update(self, *args: Any, **kwargs: Any) -> NoReturn:
+        raise ValidationError(KEPT_AS_IT_IS)
+
+
+class AddedOnly(ClubRecord):
+    """A record that is added and then stands as it is."""
+
+    objects = AddedOnlyRows.as_manager()
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if not self._state.adding:
+            raise ValidationError(KEPT_AS_IT_IS)
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
+        raise ValidationError(KEPT_AS_IT_IS)
+
+
+class AsBuiltLevel(AddedOnly):
     """One level taken on what was built. A wrong one is put right by a row that names it."""
 
     class Of(models.TextChoices):
@@ -46,6 +83,9 @@ class AsBuiltLevel(ClubRecord):
     measured_on = models.DateField()
     note = models.CharField(max_length=300, blank=True)
     photo = models.FileField(upload_to="as-built/", blank=True)
+    file_name = models.CharField(
+        max_length=200, blank=True, help_text="The surveyor's file it came from."
+    )
     survey = models.ForeignKey(
         Survey, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -71,7 +111,7 @@ class AsBuiltLevel(ClubRecord):
         return f"{self.get_of_display()} {self.level_m:.3f} m"
 
 
-class AsBuiltFacts(ClubRecord):
+class AsBuiltFacts(AddedOnly):
     """What lies in the ground, beyond its levels. The newest row of a feature is the one that holds."""
 
     feature = models.ForeignKey(Feature, on_delete=models.PROTECT, related_name="built_facts")
