@@ -79,6 +79,22 @@ async function loadContours() {
   grounds.push([`contours, every ${step} m`, layer, map]);
 }
 
+async function loadLaterals() {
+  if (!given.laterals) return;
+  const answer = await fetch(given.laterals, { credentials: 'same-origin' });
+  if (!answer.ok) return;
+  const data = await answer.json();
+  if (!data.features.length) return;
+  map.createPane('laterals').style.zIndex = 412;
+  map.getPane('laterals').style.pointerEvents = 'none';
+  const layer = L.geoJSON(data, {
+    pane: 'laterals', renderer: L.svg({ pane: 'laterals', padding: 0.4 }), interactive: false, pmIgnore: true, snapIgnore: true,
+    style: () => ({ className: 'lateral' }),
+  }).addTo(map);
+  layer.eachLayer((line) => { line.options.snapIgnore = true; });
+  grounds.push(['laterals laid out', layer, map]);
+}
+
 // ---- the panel ----------------------------------------------------------------------------------
 
 function inView() {
@@ -462,6 +478,7 @@ async function begin() {
   if (!answer || !answer.ok) { say('The features could not be read just now. Open the page again in a moment.'); return; }
   features.load(await answer.json());
   await loadContours();
+  await loadLaterals();
   fillLegend(features, given, grounds);
   inView();
   const id = window.location.hash.slice(1);

@@ -204,3 +204,6 @@ def test_the_map_panel_tells_the_layout(
     assert "Lay them out" in as_manager.get(address).content.decode()
     as_manager.post(f"{AT}{area.uuid}/", FIGURES)
     assert "160.0 m" in as_manager.get(address).content.decode()
+    lines = as_manager.get(f"{AT}lines.geojson").json()["features"]
+    assert [one["geometry"]["type"] for one in lines] == ["MultiLineString"]
+    assert len(lines[0]["geometry"]["coordinates"]) == 8

@@ -36,6 +36,7 @@ ADDED = {
     "shading": "course:shading",
     "states_on": "planning:feature-states",
     "reaches": "drainage:map-words",
+    "laterals": "drainage:laterals-lines",
 }
 FRAGMENTS = {
     "works": ("works:feature-panel", "works.read"),

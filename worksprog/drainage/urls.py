@@ -16,6 +16,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("map-words/", views.map_words, name="map-words"),
     path("feature/<uuid:uuid>/panel/", views.feature_panel, name="feature-panel"),
     path("node/<uuid:uuid>/", views.node, name="node"),
+    path("laterals/lines.geojson", laterals.lines, name="laterals-lines"),
     path("laterals/", laterals.areas, name="laterals-list"),
     path("laterals/<uuid:uuid>/", laterals.laterals, name="laterals"),
     path("laterals/<uuid:uuid>/laterals.csv", laterals.laterals_csv, name="laterals-csv"),

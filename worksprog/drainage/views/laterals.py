@@ -10,6 +10,7 @@ from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
+from worksprog.calc.grid import feature_collection_text
 from worksprog.calc.laterals import (
     AreaFall,
     backfill_for,
@@ -202,6 +203,23 @@ def panel(request: ClubRequest, area: Feature) -> HttpResponse:
     """The layout's part of the map's side panel."""
     layout = LateralLayout.objects.filter(feature=area).select_related("carrier", "feature").first()
     return render(request, "drainage/_laterals_panel.html", {"feature": area, "layout": layout})
+
+
+@require_GET
+@club_page("drainage.read")
+def lines(request: ClubRequest) -> HttpResponse:
+    """The drains of every kept layout, for the map. One query."""
+    rows = list(
+        LateralLayout.objects.filter(club=request.club, lines__isnull=False)
+        .exclude(feature__state=State.REMOVED)
+        .select_related("feature")
+    )
+    text = feature_collection_text(
+        [row.lines for row in rows],
+        [{"of": str(row.feature.uuid)} for row in rows],
+        request.club.epsg,
+    )
+    return HttpResponse(text, content_type="application/geo+json")
 
 
 @require_GET
