@@ -55,7 +55,8 @@ class Answer:
     conflicts: tuple[Conflict, ...]
     would_fit: tuple[WouldFit, ...]
     rounds: int = 1
-    flow_moved: float = 0.0  # greatest relative change of a flow in the last round
+    flow_short: float = 0.0  # most that a flow of the last design exceeds the one it was sized for
+    flow_over: float = 0.0  # most that it falls short of it; both as shares
 
 
 @dataclass(frozen=True)
@@ -106,12 +107,12 @@ def size_until_flows_agree(
 ) -> Answer:
     """Size a tree whose flows follow from the design, for water that runs faster gathers sooner.
 
-    ``flows_of`` gives the flows (m³/s, in the order of the tree's reaches) of a design. Sized anew
-    until no flow moves by more than ``agree_within`` of itself. Flows that fell in the last round
-    are kept at the greater of the two, so that the last design carries what it brings about; where
-    that does not settle within ``most_rounds``, ``flow_moved`` tells.
+    ``flows_of`` gives the flows (m³/s, in the order of the tree's reaches) of a design. After the
+    first round a flow that falls is kept, so that the design carries what it brings about and the
+    rounds do not swing to and fro; it ends when no flow exceeds the one it was sized for by more
+    than ``agree_within`` of itself. Where it does not within ``most_rounds``, ``flow_short`` tells.
     """
-    moved, rounds = 0.0, 0
+    short, over, rounds = 0.0, 0.0, 0
     while True:
         rounds += 1
         best = Solver(tree, costing, limits).solve()
@@ -119,17 +120,17 @@ def size_until_flows_agree(
             break
         now = [reach.flow_m3s for reach in tree.reaches]
         wanted = flows_of(describe(best, tree, costing, limits))
-        moved = max(
-            (abs(new - old) / max(old, 1e-6) for new, old in zip(wanted, now, strict=True)),
-            default=0.0,
-        )
-        if moved <= agree_within or rounds >= most_rounds:
+        pairs = list(zip(wanted, now, strict=True))
+        short = max((new / max(old, 1e-9) - 1 for new, old in pairs), default=0.0)
+        over = max((1 - new / max(old, 1e-9) for new, old in pairs if old > 0), default=0.0)
+        agree = short <= agree_within and (rounds > 1 or over <= agree_within)
+        if agree or rounds >= most_rounds:
             break
         if rounds > 1:
-            wanted = tuple(max(new, old) for new, old in zip(wanted, now, strict=True))
+            wanted = tuple(max(new, old) for new, old in pairs)
         tree = tree.with_flows(wanted)
     answer = size_tree(tree, costing, limits, tell=tell)
-    return replace(answer, rounds=rounds, flow_moved=moved)
+    return replace(answer, rounds=rounds, flow_short=max(0.0, short), flow_over=max(0.0, over))
 
 
 def _silent(percent: float, words: str) -> None:

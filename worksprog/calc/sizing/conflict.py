@@ -166,9 +166,9 @@ def _levels_conflict(
             then = f"stay within {limits.most_depth_m:g} m of depth at its end"
         return Conflict(
             reach.key, reach.name,
-            f"{reach.name} cannot {first} and {then}: {short:.2f} m short, even at "
-            f"1 in {1 / falls.least:.0f}, the flattest that its {falls.least_from} lets "
-            f"{size.bore_mm} mm lie.",
+            f"{reach.name} cannot {first} and {then}: {short:.2f} m short, even with "
+            f"{size.bore_mm} mm at 1 in {1 / falls.least:.0f}, the flattest it may lie "
+            f"({falls.least_from}).",
             short,
         )  # fmt: skip
     deepest = float(profile.level[0]) - limits.most_depth_m
