@@ -11,6 +11,7 @@ import shapely
 from worksprog.calc.ditches import LININGS, DitchSection
 from worksprog.calc.network import Node, Reach, Storm
 from worksprog.calc.pipes import PipeSection
+from worksprog.calc.rainfall import DesignRain
 from worksprog.course.models import DRAIN_LINES, Feature, Kind, State
 from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach
 
@@ -126,7 +127,7 @@ def node_of(feature: Feature, row: DrainNode | None) -> Node:
 def ponds_as_nodes(
     reaches: Iterable[Reach], ponds: Iterable[Feature], *, tolerance_m: float
 ) -> list[Node]:
-    """A node wherever a reach ends or starts in a pond or at its edge."""
+    """A node wherever a reach ends or starts in a pond or at its edge, at its usual level."""
     waters = list(ponds)
     if not waters:
         return []
@@ -140,11 +141,23 @@ def ponds_as_nodes(
             kind="pond",
             x_m=ends[end][0],
             y_m=ends[end][1],
+            water_m=_resting_level(waters[pond]),
             pond=str(waters[pond].uuid),
         )
         for end, pond in dict(hits).items()
     ]
 
 
-def storm_of(row: DesignStorm) -> Storm:
-    return Storm(row.name, row.intensity_mm_h, row.source)
+def _resting_level(feature: Feature) -> float | None:
+    row = getattr(feature, "pond", None)
+    return None if row is None else row.resting_level_m
+
+
+def storm_of(row: DesignStorm, rain: DesignRain | None = None) -> Storm:
+    return Storm(
+        row.name,
+        row.intensity_mm_h,
+        row.source,
+        rain=rain,
+        formula=row.time_formula,  # type: ignore[arg-type]
+    )

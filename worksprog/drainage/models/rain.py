@@ -60,6 +60,10 @@ class GaugeYear(ClubRecord):
 class DesignStorm(ClubRecord):
     """The rain the network is checked for. The one marked live is used."""
 
+    class TimeFormula(models.TextChoices):
+        BRANSBY = "bransby", "Bransby-Williams"
+        KIRPICH = "kirpich", "Kirpich"
+
     name = models.CharField(max_length=80, default="1 in 10 year")
     return_period_years = models.PositiveIntegerField(default=10)
     intensity_mm_h = models.FloatField(
@@ -81,6 +85,12 @@ class DesignStorm(ClubRecord):
         "allowance for climate change (%)",
         default=0.0,
         validators=[MinValueValidator(0), MaxValueValidator(100)],
+    )
+    time_formula = models.CharField(
+        "time over the ground by",
+        max_length=8,
+        choices=TimeFormula.choices,
+        default=TimeFormula.BRANSBY,
     )
     is_live = models.BooleanField(default=True)
 

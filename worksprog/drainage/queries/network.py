@@ -20,6 +20,7 @@ from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, Sta
 from worksprog.course.queries import live_ground
 from worksprog.drainage import bridge
 from worksprog.drainage.models import DesignStorm
+from worksprog.drainage.queries.rain import design_rain_of
 
 NEAR_SERVICE_M = 3.0
 FAR_FROM_REACH_M = 0.3
@@ -28,7 +29,8 @@ DEEP_CHAMBER_M = 6.0
 
 def live_storm(club: Club) -> DesignStorm:
     """The storm the club checks for; an unsaved one with the usual figures when it has set none."""
-    row = DesignStorm.objects.filter(club=club, is_live=True).order_by("-pk").first()
+    rows = DesignStorm.objects.filter(club=club, is_live=True).select_related("table")
+    row = rows.order_by("-pk").first()
     return row or DesignStorm(club=club, source="not set by the club yet")
 
 
@@ -39,18 +41,20 @@ def check_network(
     states: Mapping[UUID, str] | None = None,
     limits: Limits | None = None,
     storm: DesignStorm | None = None,
+    over_ground: bool = True,
 ) -> NetworkCheck:
-    """The club's whole drain network, checked for its live storm or another. Two queries.
+    """The club's whole drain network, checked for its live storm or another. Three queries.
 
     Without a date: everything that stands or is to stand. With one: only what stands then, by the
     features' own states and dates. ``states`` (feature uuid → state) stands before both, for those
-    who know the programme.
+    who know the programme. Without ``over_ground`` the ground is not read: it then is not known
+    where water would come out at places without a cover level.
     """
     limits = limits or Limits()
     rows = (
         Feature.objects.filter(club=club, kind__in=[*DRAIN_LINES, *DRAIN_NODES, Kind.POND])
         .exclude(state=State.REMOVED)
-        .select_related("reach", "node")
+        .select_related("reach", "node", "pond")
         .defer("notes")
         .order_by("ref", "pk")
     )
@@ -71,7 +75,15 @@ def check_network(
         else:
             ponds.append(feature)
     nodes += bridge.ponds_as_nodes(reaches, ponds, tolerance_m=limits.tolerance_m)
-    return check_drains(reaches, nodes, bridge.storm_of(storm or live_storm(club)), limits)
+    ground = live_ground(club) if over_ground and reaches else None
+    row = storm or live_storm(club)
+    return check_drains(
+        reaches,
+        nodes,
+        bridge.storm_of(row, design_rain_of(row)),
+        limits,
+        ground_at=None if ground is None else ground.levels_at,
+    )
 
 
 def _stands_on(
@@ -106,7 +118,7 @@ def implied_order(club: Club) -> list[tuple[UUID, UUID]]:
 
     No storm changes the order, so the club's own is not read. One query.
     """
-    check = check_network(club, storm=DesignStorm(club=club))
+    check = check_network(club, storm=DesignStorm(club=club), over_ground=False)
     return [(UUID(below), UUID(above)) for below, above in check.pairs_below_first()]
 
 
