@@ -59,7 +59,7 @@ def find_levels(reaches: Sequence[Reach], joined: Joined) -> Levels:
             at_node = known[junction]
             if own is not None:
                 levels[index] = own
-                sources.append(ENTERED)
+                sources.append(reach.levels_from or ENTERED)
             elif at_node is not None:
                 levels[index] = at_node[0]
                 sources.append(f"from {at_node[1]}")

@@ -52,7 +52,8 @@ class Reach:
     ``level_fault`` why a level that was entered is not used.
     ``standing`` is False for what is still to be built. ``flow_path_m`` and ``flow_path_fall_m``
     are those of its own catchment over the ground. ``lining`` is a key of ``ditches.LININGS``;
-    ``inlet`` makes a pipe that takes open water a culvert.
+    ``inlet`` makes a pipe that takes open water a culvert. ``levels_from`` says where its own
+    levels come from, when they are not those of the design.
     """
 
     key: str
@@ -72,6 +73,7 @@ class Reach:
     flow_path_fall_m: float | None = None
     lining: str = ""
     inlet: Inlet | None = None
+    levels_from: str = ""
 
     def __post_init__(self) -> None:
         if len(self.line) < 2:

@@ -13,7 +13,6 @@ from django.utils import timezone
 from worksprog.clubs.models import ClubRecord, User
 from worksprog.course.models import Feature, Survey
 
-
 KEPT_AS_IT_IS = (
     "A level or fact taken on site is never changed or removed; add one that puts it right."
 )
