@@ -4,17 +4,25 @@ from typing import Any
 
 from django import forms
 
+from worksprog.calc.ditches import LININGS
+from worksprog.clubs.models import Club
 from worksprog.course.models import Kind
-from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach
+from worksprog.drainage.models import CulvertInlet, DesignStorm, DrainNode, DrainReach, RainTable
 
 LEVELS_AND_RAIN = (
     "upstream_invert_m",
     "downstream_invert_m",
     "catchment_ha",
     "runoff_coefficient",
+    "flow_path_m",
+    "flow_path_fall_m",
 )
-PIPE_FIELDS = ("inside_diameter_mm", "ks_mm", "material")
-DITCH_FIELDS = ("bottom_width_m", "side_slope", "depth_m", "freeboard_m", "manning_n")
+PIPE_FIELDS = ("inside_diameter_mm", "ks_mm", "material", "culvert_inlet")
+DITCH_FIELDS = ("bottom_width_m", "side_slope", "depth_m", "freeboard_m", "manning_n", "lining")
+LINING_CHOICES = [
+    ("", "not entered"),
+    *((key, f"{lining.words}: {lining.velocity_ms:g} m/s") for key, lining in LININGS.items()),
+]
 
 
 class SheetModelForm(forms.ModelForm):  # type: ignore[type-arg]
@@ -57,6 +65,8 @@ class ReachForm(MarkedForm):
             "freeboard_m": "Freeboard, kept dry (m)",
             "manning_n": "Manning's n",
             "runoff_coefficient": "Share of the rain that runs off",
+            "culvert_inlet": "Culvert: how it begins",
+            "lining": "Bed and banks",
         }
         help_texts = {
             "upstream_invert_m": "Metres above datum. Left empty, the level of the chamber or "
@@ -66,6 +76,11 @@ class ReachForm(MarkedForm):
             "above is added.",
             "runoff_coefficient": "0 to 1. Grass on clay 0.13 to 0.35 in a moderate storm "
             "(HEC-22, table 3-1); a saturated winter clay runs off far more.",
+            "flow_path_m": "From the furthest point of its own catchment to the drain. Left empty, "
+            "a usual time of entry is taken.",
+            "culvert_inlet": "Only for a pipe that takes the water of an open ditch: the water "
+            "above it is then worked out as a culvert's.",
+            "lining": "The velocity it stands. Left empty, 1.2 m/s is taken.",
             "inside_diameter_mm": "The true bore: a pipe sold as 315 mm by its outside is about "
             "263 mm inside.",
             "ks_mm": "0.6 for surface water; 1.5 to 3 for old or silted drains.",
@@ -77,6 +92,20 @@ class ReachForm(MarkedForm):
         super().__init__(*args, **kwargs)
         for name in DITCH_FIELDS if kind == Kind.PIPE else PIPE_FIELDS:
             del self.fields[name]
+        if "culvert_inlet" in self.fields:
+            self.fields["culvert_inlet"] = forms.ChoiceField(
+                choices=CulvertInlet.choices,
+                required=False,
+                label=self.fields["culvert_inlet"].label,
+                help_text=self.fields["culvert_inlet"].help_text,
+            )
+        if "lining" in self.fields:
+            self.fields["lining"] = forms.ChoiceField(
+                choices=LINING_CHOICES,
+                required=False,
+                label=self.fields["lining"].label,
+                help_text=self.fields["lining"].help_text,
+            )
         for field in self.fields.values():
             if isinstance(field, forms.FloatField):
                 field.widget.attrs["step"] = "any"
@@ -85,20 +114,48 @@ class ReachForm(MarkedForm):
 class NodeForm(MarkedForm):
     class Meta:
         model = DrainNode
-        fields = ["cover_level_m", "invert_level_m", "size"]
+        fields = ["cover_level_m", "invert_level_m", "size", "water_level_m", "head_loss_k"]
         help_texts = {
             "invert_level_m": "Taken for every pipe or ditch here that has no level of its own.",
             "size": "As 600 mm ring, or brick 0.9 × 0.9 m.",
+            "water_level_m": "Of the brook or ditch it gives into. Left empty, it falls free.",
+            "head_loss_k": "k in k V²/2g. Left empty, the angle through which the water turns "
+            "tells it: 0.15 straight on, 1 at a right angle.",
         }
+
+    def __init__(self, *args: Any, kind: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        del self.fields["head_loss_k" if kind == Kind.OUTFALL else "water_level_m"]
 
 
 class StormForm(SheetModelForm):
     class Meta:
         model = DesignStorm
-        fields = ["name", "return_period_years", "intensity_mm_h", "source"]
-        labels = {"return_period_years": "Return period (years)"}
+        fields = [
+            "name",
+            "return_period_years",
+            "intensity_mm_h",
+            "source",
+            "table",
+            "climate_allowance_percent",
+            "time_formula",
+        ]
+        labels = {
+            "return_period_years": "Return period (years)",
+            "table": "Table of depths by duration",
+            "time_formula": "Time over the ground by",
+        }
         help_texts = {
             "intensity_mm_h": "The mean over the time that water takes from the furthest part of "
-            "the catchment, from your local rainfall statistics.",
+            "the catchment, from your local rainfall statistics. Used where no table is chosen.",
+            "table": "With one, each reach is checked for the length of storm that loads it most.",
+            "climate_allowance_percent": "Added to the table's depths.",
+            "time_formula": "Both are shown in the working of a reach. Kirpich was fitted to small "
+            "farm catchments of 3 to 10 %; Bransby-Williams gives longer times.",
             "source": "Where the figure comes from. It stands in the working of every flow.",
         }
+
+    def __init__(self, *args: Any, club: Club, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["table"].queryset = RainTable.objects.filter(club=club)  # type: ignore[attr-defined]
+        self.fields["table"].empty_label = "none: the one intensity"  # type: ignore[attr-defined]

@@ -11,12 +11,14 @@ import shapely
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from worksprog.calc.ditches import LININGS
 from worksprog.clubs.models import Club, User
 from worksprog.clubs.records import save_record
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature
 from worksprog.course.services import turn_round
 from worksprog.drainage.bridge import levels_of, section_of
-from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach
+from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach, RainTable
+from worksprog.drainage.queries.rain import design_rain_of
 
 
 class ReachFigures(TypedDict, total=False):
@@ -26,6 +28,8 @@ class ReachFigures(TypedDict, total=False):
     downstream_invert_m: float | None
     catchment_ha: float
     runoff_coefficient: float
+    flow_path_m: float | None
+    flow_path_fall_m: float | None
     inside_diameter_mm: float | None
     ks_mm: float
     material: str
@@ -34,6 +38,8 @@ class ReachFigures(TypedDict, total=False):
     depth_m: float | None
     freeboard_m: float
     manning_n: float
+    lining: str
+    culvert_inlet: str
 
 
 DEEPEST_CHAMBER_M = 10.0  # below its cover; more is a slip of the pen
@@ -92,6 +98,9 @@ def set_reach(
     (row.began_x_m, row.began_y_m), (row.ended_x_m, row.ended_y_m) = ends
     _check_level(row.upstream_invert_m, "upstream_invert_m")
     _check_level(row.downstream_invert_m, "downstream_invert_m")
+    _check_flow_path(row)
+    if row.lining and row.lining not in LININGS:
+        raise ValidationError({"lining": f"“{row.lining}” is no lining this program knows."})
     row.full_clean()
     try:
         section_of(row, feature.kind)
@@ -99,6 +108,19 @@ def set_reach(
         field = "ks_mm" if "oughness" in str(error) else None
         raise ValidationError({field: str(error)} if field else str(error)) from error
     return save_record(row, by=by)
+
+
+def _check_flow_path(row: DrainReach) -> None:
+    path, fall = row.flow_path_m, row.flow_path_fall_m
+    if fall is not None and not path:
+        raise ValidationError({"flow_path_m": "The fall is that of a path: enter its length too."})
+    if path and fall is not None and fall > path:
+        raise ValidationError(
+            {
+                "flow_path_fall_m": f"A fall of {fall:g} m along {path:g} m is steeper than "
+                "1 in 1. Both are in metres."
+            }
+        )
 
 
 def _below(cover_m: float, invert_m: float) -> str:
@@ -113,9 +135,14 @@ def set_node_levels(
     cover_level_m: float | None,
     invert_level_m: float | None,
     size: str = "",
+    water_level_m: float | None = None,
+    head_loss_k: float | None = None,
     seen: str | None = None,
 ) -> DrainNode:
     """Set the levels of a chamber, headwall or outfall; ValidationError when they cannot be.
+
+    water_level_m  of the brook or ditch an outfall gives into, in flood; None falls free
+    head_loss_k    velocity heads lost in the chamber; None lets the angle of the drains tell it
 
     With ``seen``, its mark when it was looked at, a change made by somebody else in the meantime
     raises Collision and nothing is written.
@@ -125,6 +152,7 @@ def set_node_levels(
         raise ValidationError(f"A {feature.get_kind_display()} is no chamber, headwall or outfall.")
     _check_level(cover_level_m, "cover_level_m")
     _check_level(invert_level_m, "invert_level_m")
+    _check_level(water_level_m, "water_level_m")
     if cover_level_m is not None and invert_level_m is not None and cover_level_m <= invert_level_m:
         raise ValidationError(
             {
@@ -148,6 +176,8 @@ def set_node_levels(
     row = row or DrainNode(club=feature.club, feature=feature)
     _check_seen(feature, row, seen)
     row.cover_level_m, row.invert_level_m, row.size = cover_level_m, invert_level_m, size
+    row.water_level_m, row.head_loss_k = water_level_m, head_loss_k
+    row.full_clean()
     return save_record(row, by=by)
 
 
@@ -159,6 +189,24 @@ def swap_direction(*, feature: Feature, by: User | None) -> Feature:
     return turn_round(feature=feature, by=by)
 
 
+def _check_table(storm: DesignStorm) -> None:
+    if storm.table is None:
+        return
+    if storm.table.club_id != storm.club_id:
+        raise ValidationError({"table": "This table is not this club's."})
+    try:
+        rain = design_rain_of(storm)
+    except ValueError as error:
+        raise ValidationError({"table": f"{storm.table.name}: {error}"}) from error
+    if rain is None:
+        raise ValidationError(
+            {
+                "return_period_years": f"{storm.table.name} has no row for 1 in "
+                f"{storm.return_period_years} years."
+            }
+        )
+
+
 @transaction.atomic
 def set_design_storm(
     *,
@@ -168,17 +216,28 @@ def set_design_storm(
     return_period_years: int,
     intensity_mm_h: float,
     source: str = "",
+    table: RainTable | None = None,
+    climate_allowance_percent: float = 0.0,
+    time_formula: str = DesignStorm.TimeFormula.BRANSBY,
 ) -> DesignStorm:
-    """Make this the storm the network is checked for. Earlier ones are kept, no longer live."""
+    """Make this the storm the network is checked for. Earlier ones are kept, no longer live.
+
+    table  of depths by duration: each reach is then checked for the duration that loads it most.
+    ValidationError when the table is another club's or has no row for the return period.
+    """
     storm = DesignStorm(
         club=club,
         name=name,
         return_period_years=return_period_years,
         intensity_mm_h=intensity_mm_h,
         source=source,
+        table=table,
+        climate_allowance_percent=climate_allowance_percent,
+        time_formula=time_formula,
         is_live=True,
     )
     storm.full_clean()
+    _check_table(storm)
     for earlier in DesignStorm.objects.filter(club=club, is_live=True):
         earlier.is_live = False
         save_record(earlier, by=by)

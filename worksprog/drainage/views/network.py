@@ -188,12 +188,22 @@ def storm(request: ClubRequest) -> HttpResponse:
             "return_period_years": live.return_period_years,
             "intensity_mm_h": live.intensity_mm_h,
             "source": live.source if live.pk else "",
+            "table": live.table_id,
+            "climate_allowance_percent": live.climate_allowance_percent,
+            "time_formula": live.time_formula,
         },
+        club=request.club,
     )
     if request.method == "POST" and form.is_valid():
-        services.set_design_storm(club=request.club, by=request.user, **form.cleaned_data)
-        messages.success(request, "The network is now checked for this storm.", extra_tags="good")
-        return redirect("drainage:network", request.club.slug)
+        try:
+            services.set_design_storm(club=request.club, by=request.user, **form.cleaned_data)
+        except ValidationError as error:
+            _tell(form, error)
+        else:
+            messages.success(
+                request, "The network is now checked for this storm.", extra_tags="good"
+            )
+            return redirect("drainage:network", request.club.slug)
     return render(
         request,
         "drainage/storm.html",
@@ -415,7 +425,7 @@ def node(request: ClubRequest, uuid: UUID) -> HttpResponse:
     form, collision = None, None
     if request.may("drainage.design"):
         initial = {"seen": services.mark_of(feature, row)}
-        form = NodeForm(request.POST or None, instance=row, initial=initial)
+        form = NodeForm(request.POST or None, instance=row, kind=feature.kind, initial=initial)
     if form is not None and request.method == "POST" and form.is_valid():
         try:
             seen = form.cleaned_data["seen"] or None
