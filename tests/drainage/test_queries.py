@@ -31,7 +31,7 @@ def test_the_check_of_a_drawn_drain(cast, drain, django_assert_num_queries):
         club=cast.club, by=cast.manager, name="1 in 10 year", return_period_years=10,
         intensity_mm_h=36.0,
     )  # fmt: skip
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         check = check_network(cast.club)
     assert check.findings == ()
     lower = check.reach(str(drain.lower.uuid))

@@ -13,7 +13,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 MOST_BYTES = 15 * 1024 * 1024
 MOST_PIXELS = 80_000_000
 LONGEST_SIDE = 1600
-KINDS = ("JPEG", "PNG", "WEBP", "MPO")
+KINDS = ("JPEG", "PNG", "WEBP")
 
 
 def clean_photo(upload: UploadedFile, *, name: str) -> ContentFile[bytes]:

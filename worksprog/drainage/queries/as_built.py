@@ -264,22 +264,28 @@ def every_as_built(club: Club, check: NetworkCheck | None = None) -> list[ReachA
     ]
 
 
-def built_levels_of(club: Club, feature_ids: Iterable[int]) -> dict[int, tuple[BuiltLevel, ...]]:
+def built_levels_of(
+    club: Club, feature_ids: Iterable[int] | None = None
+) -> dict[int, tuple[BuiltLevel, ...]]:
     """Built inverts of drains by the feature's key, along each line downstream; for drawings.
 
-    What was corrected is left out, and so is a drain on which nothing was taken. Three queries.
+    Of all drains without ``feature_ids``. What was corrected is left out, and so is a drain on
+    which nothing was taken. Two queries, one where nothing was.
     """
-    wanted = set(feature_ids)
-    rows = AsBuiltLevel.objects.filter(
-        club=club, feature__in=wanted, corrected_by__isnull=True
-    ).exclude(of=Of.COVER)
+    return {key: levels for key, (_, levels) in _built(club, feature_ids).items()}
+
+
+def _built(
+    club: Club, feature_ids: Iterable[int] | None
+) -> dict[int, tuple[DesignLine, tuple[BuiltLevel, ...]]]:
+    rows = AsBuiltLevel.objects.filter(club=club, corrected_by__isnull=True).exclude(of=Of.COVER)
+    if feature_ids is not None:
+        rows = rows.filter(feature__in=list(feature_ids))
     by_feature: dict[int, list[AsBuiltLevel]] = defaultdict(list)
     for row in rows.select_related("feature__reach").order_by("id"):
         by_feature[row.feature_id].append(row)
-    if not by_feature:
-        return {}
-    facts = _facts_of(club, by_feature)
-    found: dict[int, tuple[BuiltLevel, ...]] = {}
+    facts = _facts_of(club, by_feature) if by_feature else {}
+    found = {}
     for key, kept in by_feature.items():
         feature = kept[0].feature
         design = design_line_of(feature, ())
@@ -287,18 +293,17 @@ def built_levels_of(club: Club, feature_ids: Iterable[int]) -> dict[int, tuple[B
             continue
         reach = getattr(feature, "reach", None)
         levels = [bridge.built_level(row, design, facts.get(key), reach)[0] for row in kept]
-        found[key] = tuple(
-            sorted((one for one in levels if one is not None), key=lambda one: one.chainage_m)
-        )
-    return {key: levels for key, levels in found.items() if levels}
+        counted = sorted((one for one in levels if one is not None), key=lambda one: one.chainage_m)
+        if counted:
+            found[key] = (design, tuple(counted))
+    return found
 
 
-def built_ends_of(club: Club, features: Iterable[Feature]) -> dict[int, tuple[float, float]]:
-    """Built inverts at the upper and lower end, of drains that have both."""
-    lengths = {feature.pk: feature.length_m for feature in features}
+def built_ends_of(club: Club) -> dict[int, tuple[float, float]]:
+    """Built inverts at the upper and lower end, of drains that have both. At most two queries."""
     found = {}
-    for key, levels in built_levels_of(club, lengths).items():
-        upper, lower = ends_of(levels, lengths[key])
+    for key, (design, levels) in _built(club, None).items():
+        upper, lower = ends_of(levels, design.length_m)
         if upper is not None and lower is not None:
             found[key] = (upper, lower)
     return found

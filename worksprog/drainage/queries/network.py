@@ -19,7 +19,9 @@ from worksprog.clubs.models import Change, Club
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, State
 from worksprog.course.queries import live_ground
 from worksprog.drainage import bridge
+from worksprog.drainage.bridge_as_built import with_built_levels
 from worksprog.drainage.models import DesignStorm
+from worksprog.drainage.queries.as_built import built_ends_of
 from worksprog.drainage.queries.rain import design_rain_of
 
 NEAR_SERVICE_M = 3.0
@@ -42,15 +44,18 @@ def check_network(
     limits: Limits | None = None,
     storm: DesignStorm | None = None,
     over_ground: bool = True,
+    as_built: bool = True,
 ) -> NetworkCheck:
-    """The club's whole drain network, checked for its live storm or another. Three queries.
+    """The club's whole drain network, checked for its live storm or another. At most six queries.
 
     Without a date: everything that stands or is to stand. With one: only what stands then, by the
     features' own states and dates. ``states`` (feature uuid → state) stands before both, for those
     who know the programme. Without ``over_ground`` the ground is not read: it then is not known
-    where water would come out at places without a cover level.
+    where water would come out at places without a cover level. A drain that was levelled at both
+    ends is checked by those levels, and says so; without ``as_built`` all go by their design.
     """
     limits = limits or Limits()
+    built = built_ends_of(club) if as_built else {}
     rows = (
         Feature.objects.filter(club=club, kind__in=[*DRAIN_LINES, *DRAIN_NODES, Kind.POND])
         .exclude(state=State.REMOVED)
@@ -69,7 +74,10 @@ def check_network(
         if feature.kind in DRAIN_LINES:
             if feature.length_m > 0:
                 row = getattr(feature, "reach", None)
-                reaches.append(bridge.reach_of(feature, row, standing=standing))
+                reach = bridge.reach_of(feature, row, standing=standing)
+                if feature.pk in built:
+                    reach = with_built_levels(reach, built[feature.pk])
+                reaches.append(reach)
         elif feature.kind in DRAIN_NODES:
             nodes.append(bridge.node_of(feature, getattr(feature, "node", None)))
         else:
