@@ -159,3 +159,11 @@ class StormForm(SheetModelForm):
         super().__init__(*args, **kwargs)
         self.fields["table"].queryset = RainTable.objects.filter(club=club)  # type: ignore[attr-defined]
         self.fields["table"].empty_label = "none: the one intensity"  # type: ignore[attr-defined]
+        self.fields["climate_allowance_percent"].required = False
+        self.fields["time_formula"].required = False
+
+    def clean_climate_allowance_percent(self) -> float:
+        return float(self.cleaned_data["climate_allowance_percent"] or 0.0)
+
+    def clean_time_formula(self) -> str:
+        return str(self.cleaned_data["time_formula"] or DesignStorm.TimeFormula.BRANSBY)
