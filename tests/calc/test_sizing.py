@@ -28,6 +28,10 @@ from worksprog.calc.sizing.solve import Solver
 COARSE = SizingLimits(least_cover_m=0.5, most_depth_m=1.7, grid_m=0.1, least_velocity_ms=0.6)
 
 
+def crown_of(pipe: PipeSize) -> float:
+    return (pipe.inside_m + pipe.outside_m) / 2
+
+
 def lines_of(
     reach: SizingReach, tree: Tree, prices: Costing, limits: SizingLimits
 ) -> list[tuple[float, PipeSize, float, float]]:
@@ -35,7 +39,7 @@ def lines_of(
     last = reach.below is None
     first_ground, last_ground = reach.ground[0][1], reach.ground[-1][1]
     levels = [step / 10 for step in range(440, 560)]
-    downs = list(levels)
+    downs = [x for x in levels if not last or x < last_ground - crown_of(prices.sizes[0])]
     if last and tree.end.least_m is not None:
         downs.append(tree.end.least_m)
     found = []
@@ -58,11 +62,15 @@ def lines_of(
         for at, ground in reach.ground:
             invert = up + (down - up) * at / reach.length_m
             depth = ground - invert
-            crown = invert + pipe.inside_m + (pipe.outside_m - pipe.inside_m) / 2
-            by_outfall = last and at > reach.length_m - limits.cover_free_m
+            crown = invert + crown_of(pipe)
+            asked = limits.least_cover_m
+            if last and at > reach.length_m - limits.cover_free_m:
+                asked = 0.0
+            if last and at == reach.length_m and tree.end.least_m is not None:
+                asked = -9.0
             if depth > limits.most_depth_m + 1e-9:
                 break
-            if not by_outfall and ground - crown < limits.least_cover_m - 1e-9:
+            if ground - crown < asked - 1e-9:
                 break
             depths.append((at, depth))
         else:
@@ -316,6 +324,18 @@ def test_what_stays_is_never_moved_and_takes_what_arrives():
     )
     assert answer.best.reach("A").downstream_m >= 49.853
     assert answer.best.reach("B").money.total == 0
+
+
+def test_one_that_joins_part_way_along_what_stays_arrives_above_it_there():
+    ditch = SizingReach("D", "D", 80.0, 0.02, (), held=Held(50.5, 49.2, None))
+    pipe = SizingReach(
+        "A", "A", 50.0, 0.012, ((0.0, 51.6), (50.0, 50.4)), below="D", joins_at_m=50.1
+    )
+    answer = size_tree(Tree((pipe, ditch), LowerEnd("O1", 49.2)), costing(), SizingLimits())
+    ends = answer.best.reach("A").downstream_m
+    assert 50.1 <= ends <= 50.4 - 0.15  # though the ditch begins at 50.5
+    with pytest.raises(ValueError, match="part way"):
+        Tree((pipe, SizingReach("D", "D", 9.0, 0.1, ((0.0, 51.0), (9.0, 50.0)))), LowerEnd("O1"))
 
 
 def test_crowns_matched_keep_the_crown_above():

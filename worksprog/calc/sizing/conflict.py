@@ -14,9 +14,9 @@ from worksprog.calc.sizing.solve import (
     Falls,
     Profile,
     Solver,
+    crown_m,
     falls_of,
     profile_of,
-    rise_m,
 )
 
 
@@ -146,7 +146,7 @@ def _levels_conflict(
     """One size: from how high it can begin to how low it may end, against the fall it needs."""
     limits, passed = solver.limits, solver.passed[reach.key]
     length = reach.length_m
-    by_cover = float(profile.level[0]) - rise_m(size, limits)
+    by_cover = float(profile.level[0] - profile.asked[0]) - crown_m(size)
     reached = passed.ups[np.isfinite(passed.before[0, number])]
     from_above = float(reached.max()) if solver.above[reach.key] else math.inf
     high = min(by_cover, from_above)
@@ -172,8 +172,7 @@ def _levels_conflict(
             short,
         )  # fmt: skip
     deepest = float(profile.level[0]) - limits.most_depth_m
-    shallow = float(profile.level[-1])
-    shallow -= rise_m(size, limits) if profile.covered[-1] else 0.0
+    shallow = float(profile.level[-1] - profile.asked[-1]) - crown_m(size)
     steep = deepest - shallow - falls.most * length
     if steep > CLOSE_M:
         return Conflict(
@@ -197,7 +196,7 @@ def _ground_conflict(
     """Hollows and humps between the ends: the least by which cover and depth must both give way."""
     limits, length = solver.limits, reach.length_m
     share, level = profile.share, profile.level
-    cover = profile.covered
+    cover = np.isfinite(profile.asked)
     # Unknowns: upstream invert, downstream invert, and what cover and depth give way by.
     along = np.column_stack([1 - share, share])
     rows = [
@@ -206,7 +205,7 @@ def _ground_conflict(
         np.array([[-1.0, 1.0, 0.0], [1.0, -1.0, 0.0]]),
     ]
     sides = [
-        level[cover] - rise_m(size, limits),
+        level[cover] - profile.asked[cover] - crown_m(size),
         limits.most_depth_m - level,
         np.array([-falls.least * length, falls.most * length]),
     ]

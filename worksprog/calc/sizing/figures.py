@@ -17,9 +17,9 @@ from worksprog.calc.sizing.solve import (
     Laid,
     Profile,
     Solution,
+    crown_m,
     falls_of,
     profile_of,
-    rise_m,
 )
 from worksprog.calc.working import Step, Working
 
@@ -140,7 +140,7 @@ def _sized(
         pipes.full_bore_velocities(one(laid.size.inside_m), one(gradient), one(reach.roughness_m))
     )
     along = profile.share * reach.length_m
-    asked = np.where(profile.covered, cover, np.inf)
+    asked = np.where(profile.asked >= limits.least_cover_m, cover, np.inf)
     shallow, deep = int(np.argmin(asked)), int(np.argmax(depth))
     return Sized(
         key=reach.key,
@@ -211,7 +211,7 @@ def _binds(
     step = limits.grid_m - CLOSE_M
     along = profile.share * reach.length_m
     depth = depths(profile, laid)
-    spare = np.where(profile.covered, depth - rise_m(size, limits), np.inf)
+    spare = depth - crown_m(size) - profile.asked
     binds = []
     if spare.min() < step:
         binds.append(f"cover, {along[int(np.argmin(spare))]:.0f} m from its head")
@@ -228,7 +228,12 @@ def _binds(
             binds.append(f"level of {tree.end.words}")
     else:
         below = next(other for other in tree.reaches if other.key == reach.below)
-        if below.held is not None and laid.downstream_m - below.held.upstream_m < step:
+        if (
+            below.held is not None
+            and laid.downstream_m
+            - (below.held.upstream_m if reach.joins_at_m is None else reach.joins_at_m)
+            < step
+        ):
             binds.append(f"level of {below.name}, which stays")
     binds += _size_binds(reach, laid, solution, tree, costing, limits)
     return tuple(binds)

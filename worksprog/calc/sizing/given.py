@@ -104,8 +104,10 @@ class SizingLimits:
     least_gradient      m/m, and most_gradient
     matching            "invert": a pipe arrives at or above the invert of the one it gives into;
                         "crown": its inside crown lies at or above that pipe's inside crown as well
-    may_step_down       a smaller bore may follow a larger one downstream
-    cover_free_m        length before an outfall within which no cover is asked for
+    may_step_down       a smaller bore may follow a larger one downstream; bores within 5 % of each
+                        other are one size from two makers and no step
+    cover_free_m        length beside an outfall or an open ditch, where no cover is asked for
+    grid_m              levels are tried at multiples of it
     """
 
     least_cover_m: float = 0.6
@@ -152,6 +154,7 @@ class SizingReach:
     ``below``: key of the reach it gives into; None at the lower end of the tree.
     ``ground``: (distance from its head, ground level), its own two ends included; between the
     points the ground is taken as straight.
+    ``joins_at_m``: the invert below where it joins a reach that stays part way along.
     """
 
     key: str
@@ -163,6 +166,7 @@ class SizingReach:
     held: Held | None = None
     roughness_m: float = 0.0006
     chamber_at_head: bool = True
+    joins_at_m: float | None = None
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.length_m) or self.length_m <= 0:
@@ -213,6 +217,12 @@ class Tree:
         for reach in self.reaches:
             if reach.below is not None and reach.below not in known:
                 raise ValueError(f"{reach.name} gives into a reach that is not in the tree.")
+            if reach.joins_at_m is not None and (
+                reach.below is None or known[reach.below].held is None
+            ):
+                raise ValueError(
+                    f"{reach.name} joins part way along a reach whose levels are open."
+                )
         if len(self.falling()) != len(self.reaches):
             raise ValueError("The reaches run in a ring.")
 

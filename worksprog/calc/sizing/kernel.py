@@ -18,8 +18,8 @@ def pass_down(
     share: Any,  # of the length, at each ground point
     ground: Any,
     weight: Any,  # share of the length that each point stands for
-    covered: Any,  # whether cover is asked for at the point
-    rises: Any,  # (sizes, 2): invert to outside crown with the cover; wall and bed under the invert
+    asked: Any,  # cover asked for at the point; minus infinity for none
+    rises: Any,  # (sizes, 2): invert to outside crown; wall and bed under the invert
     falls: Any,  # (sizes, 2): least and greatest fall
     trench: Any,  # (sizes, 3): money per m fixed; width × dig and spoil; width × fill less spoil
     solid: Any,  # (sizes,): height of bed, pipe and stone
@@ -54,7 +54,7 @@ def pass_down(
                 for point in range(points):
                     depth = ground[point] - ups[up] + fall * share[point]
                     if depth > most_depth_m + CLOSE_M or (
-                        covered[point] and depth < rises[size, 0] - CLOSE_M
+                        depth < rises[size, 0] + asked[point] - CLOSE_M
                     ):
                         fits = False
                         break

@@ -30,7 +30,7 @@ from worksprog.calc.sizing.given import (
 from worksprog.calc.sizing.kernel import pass_down
 
 CLOSE_M = 1e-7
-BORE_SLACK_M = 1e-6
+SAME_BORE = 1.05  # one nominal size from two makers differs by less; our own allowance
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ class Profile:
     share: Floats
     level: Floats
     weight: Floats
-    covered: NDArray[np.bool_]
+    asked: Floats  # cover asked for (m); minus infinity where none is
 
 
 def profile_of(reach: SizingReach, tree: Tree, limits: SizingLimits) -> Profile:
@@ -118,15 +118,35 @@ def profile_of(reach: SizingReach, tree: Tree, limits: SizingLimits) -> Profile:
     weight = np.zeros_like(share)
     weight[:-1] += gaps / 2
     weight[1:] += gaps / 2
-    covered = np.ones(len(share), dtype=bool)
-    if reach.below is None and tree.end.is_outfall:
-        covered = along <= along[-1] - limits.cover_free_m + CLOSE_M
-    return Profile(share, level, weight, covered)
+    asked = np.full(len(share), limits.least_cover_m)
+    opens, begins = open_ends(reach, tree)
+    # Beside a headwall the ground falls away: there the pipe need only not stand out of it, and at
+    # the end itself not even that, where its level is fixed.
+    if opens:
+        asked[along > along[-1] - limits.cover_free_m + CLOSE_M] = 0.0
+        asked[-1] = -math.inf if reach.below or tree.end.least_m is not None else asked[-1]
+    if begins:
+        asked[along < limits.cover_free_m - CLOSE_M] = 0.0
+        asked[0] = -math.inf
+    return Profile(share, level, weight, asked)
 
 
-def rise_m(size: PipeSize, limits: SizingLimits) -> float:
-    """Invert to the least ground level that keeps the cover."""
-    return size.inside_m + size.wall_m + limits.least_cover_m
+def open_ends(reach: SizingReach, tree: Tree) -> tuple[bool, bool]:
+    """Whether it gives into the open, and whether it begins in an open ditch."""
+    opens = tree.end.is_outfall
+    if reach.below is not None:
+        held = next(other for other in tree.reaches if other.key == reach.below).held
+        opens = held is not None and held.inside_m is None
+    begins = any(
+        other.below == reach.key and other.held is not None and other.held.inside_m is None
+        for other in tree.reaches
+    )
+    return opens, begins
+
+
+def crown_m(size: PipeSize) -> float:
+    """Invert to the outside crown."""
+    return size.inside_m + size.wall_m
 
 
 @dataclass(frozen=True)
@@ -161,9 +181,7 @@ class Solver:
         self.known = {reach.key: reach for reach in tree.reaches}
         self.passed: dict[str, _Passed] = {}
         sizes = costing.sizes
-        self._rises = np.array(
-            [(rise_m(size, limits), size.wall_m + costing.bed_m) for size in sizes]
-        )
+        self._rises = np.array([(crown_m(size), size.wall_m + costing.bed_m) for size in sizes])
         self._trench = np.array([_trench_rates(size, costing) for size in sizes])
         self._solid = np.array([costing.solid_m(size) for size in sizes])
         self._bands = np.array(
@@ -214,7 +232,7 @@ class Solver:
             )
         falls = [falls_of(size, reach.flow_m3s, reach.roughness_m, self.limits) for size in sizes]
         best, chosen = pass_down(
-            before, ups, downs, profile.share, profile.level, profile.weight, profile.covered,
+            before, ups, downs, profile.share, profile.level, profile.weight, profile.asked,
             self._rises,
             np.array([(one.least, one.most) for one in falls]) * reach.length_m,
             self._trench, self._solid, self._bands, reach.length_m, self.limits.most_depth_m,
@@ -241,7 +259,10 @@ class Solver:
         for at, specials in ((0, specials_up), (-1, specials_down)):
             ground = float(profile.level[at])
             low = ground - self.limits.most_depth_m
-            high = ground - smallest if profile.covered[at] else ground
+            asked = float(profile.asked[at])
+            high = ground - smallest - max(asked, 0.0)
+            if asked < 0:
+                high = max([high, *specials])
             if at == -1 and floor is not None:
                 low = max(low, floor)
             ends.append(_grid(low, high, self.limits.grid_m, specials))
@@ -252,7 +273,12 @@ class Solver:
         if reach.below is None:
             return self.tree.end.least_m, self.tree.end.inside_m
         held = self.known[reach.below].held
-        return (None, None) if held is None else (held.upstream_m, held.inside_m)
+        if held is None:
+            return None, None
+        return (
+            held.upstream_m if reach.joins_at_m is None else reach.joins_at_m,
+            held.inside_m,
+        )
 
     def floor_words(self, reach: SizingReach) -> str:
         if reach.below is None:
@@ -270,7 +296,8 @@ class Solver:
                 # Two that stay as they are are not judged here; the check of the network does that.
                 arriving = self.passed[other.key].best[:, :1, :1]
             else:
-                arriving = self._arriving(other.key, insides, ups)
+                at = ups if other.joins_at_m is None else np.array([other.joins_at_m])
+                arriving = self._arriving(other.key, insides, at)
             if flags == 1:
                 total += arriving
                 continue
@@ -298,7 +325,7 @@ class Solver:
         """How far above the invert here a bore must arrive; None when it may not follow at all."""
         if above is None or here is None:
             return 0.0
-        if above > here + BORE_SLACK_M and not self.limits.may_step_down:
+        if above > here * SAME_BORE and not self.limits.may_step_down:
             return None
         return max(0.0, here - above) if self.limits.matching == "crown" else 0.0
 
@@ -345,6 +372,8 @@ class Solver:
             options[other.key] = []
             stays = other.held is not None and self.known[key].held is not None
             bore, least = (None, -math.inf) if stays else (inside, level)
+            if other.joins_at_m is not None and not stays:
+                least = other.joins_at_m
             for which in range(1 if self.unlike is None else 2):
                 found = self._choose(other.key, which, bore, least)
                 if found is not None:
