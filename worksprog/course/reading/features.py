@@ -26,6 +26,7 @@ from worksprog.course.reading.results import AxesSwapped, ReadError, Refusal, ma
 MOST_FEATURES = 100_000
 MOST_JSON = 25 * MEGABYTE
 LONGEST_NAME = 120
+LONGEST_TEXT = 2000
 _SYMBOL_M = 5.0  # an outline this small stands for a point: a chamber drawn as its cover
 _PARTS = {
     "MultiPoint": "Point",
@@ -49,7 +50,10 @@ class Layer:
 
 @dataclass(frozen=True, eq=False)
 class FeatureRow:
-    """One feature to be: shape in the club's grid, flat, and where it came from."""
+    """One feature to be: shape in the club's grid, flat, and where it came from.
+
+    levels  of its points, where the file gave any; told: the file's other columns, as text
+    """
 
     row: str
     layer: str
@@ -57,6 +61,8 @@ class FeatureRow:
     geometry: Any
     name: str = ""
     ref: str = ""
+    levels: tuple[float, ...] = ()
+    told: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +90,7 @@ class _Raw:
     geometries: list[Any] = field(default_factory=list)
     names: list[str] = field(default_factory=list)
     refs: list[str] = field(default_factory=list)
+    told: list[Mapping[str, str]] = field(default_factory=list)
     crs: str | None = None
     broken: list[Refusal] = field(default_factory=list)
 
@@ -292,8 +299,9 @@ class _Taking:
     def take_layer(self, raw: _Raw, kind: str) -> None:
         self.refusals += raw.broken
         pieces: list[FeatureRow] = []
-        for row, shape, name, ref in zip(
-            raw.rows, raw.geometries, raw.names, raw.refs, strict=True
+        told = raw.told or [{}] * len(raw.rows)
+        for row, shape, name, ref, said in zip(
+            raw.rows, raw.geometries, raw.names, raw.refs, told, strict=True
         ):
             if shape is None or shape.is_empty:
                 self.refusals.append(Refusal(row, "has no shape"))
@@ -309,7 +317,13 @@ class _Taking:
                 self.levels += [float(z.min()), float(z.max())] if len(z) else []
             for number, part in enumerate(parts, start=1):
                 label = f"{row}, part {number}" if len(parts) > 1 else row
-                pieces.append(FeatureRow(label, raw.layer, kind, shapely.force_2d(part), name, ref))
+                levels = shapely.get_coordinates(part, include_z=True)[:, 2] if part.has_z else ()
+                pieces.append(
+                    FeatureRow(
+                        label, raw.layer, kind, shapely.force_2d(part), name, ref,
+                        tuple(float(level) for level in levels), said,
+                    )
+                )  # fmt: skip
         middles = [shapely.get_coordinates(piece.geometry) for piece in pieces]
         finite = [bool(np.isfinite(m).all()) for m in middles]
         at = np.array(
@@ -445,20 +459,20 @@ def _shape_of(data: Any) -> Any:
     return None if data is None else shapely.from_wkb(data)
 
 
-def _column(meta: Any, values: Any, *names: str) -> list[str] | None:
+def _column(meta: Any, values: Any, *names: str, longest: int = LONGEST_NAME) -> list[str] | None:
     fields = [str(name).lower() for name in meta["fields"]]
     for name in names:
         if name in fields:
-            return [_text(value) for value in values[fields.index(name)]]
+            return [_text(value, longest) for value in values[fields.index(name)]]
     return None
 
 
-def _text(value: Any) -> str:
+def _text(value: Any, longest: int = LONGEST_NAME) -> str:
     """What a file calls a thing, without characters that no database keeps."""
     if value is None or (isinstance(value, float) and np.isnan(value)):
         return ""
     whole = str(value).encode("utf-8", "replace").decode("utf-8")
-    return "".join(sign for sign in whole if sign.isprintable()).strip()[:LONGEST_NAME]
+    return "".join(sign for sign in whole if sign.isprintable()).strip()[:longest]
 
 
 def _from_driver(path: Path, layer: str | None, told: str) -> _Raw:
@@ -467,9 +481,13 @@ def _from_driver(path: Path, layer: str | None, told: str) -> _Raw:
     blank = [""] * len(fids)
     raw.names = _column(meta, values, "name", "title") or blank
     raw.refs = _column(meta, values, "ref", "reference", "label") or list(blank)
-    for fid, data in zip(fids, shapes, strict=True):
+    fields = [str(name).lower() for name in meta["fields"]]
+    for number, (fid, data) in enumerate(zip(fids, shapes, strict=True)):
         raw.rows.append(f"layer “{told}”, feature {fid}")
         raw.geometries.append(_shape_of(data))
+        raw.told.append(
+            {name: _text(column[number]) for name, column in zip(fields, values, strict=True)}
+        )
     return raw
 
 
@@ -493,6 +511,7 @@ def _from_dxf(path: Path) -> list[_Raw]:
     handles = _column(meta, values, "entityhandle") or [""] * len(fids)
     texts = _column(meta, values, "text") or [""] * len(fids)
     kinds = _column(meta, values, "subclasses") or [""] * len(fids)
+    whole = _column(meta, values, "text", longest=LONGEST_TEXT) or texts
     raws: dict[str, _Raw] = {}
     for number, data in enumerate(shapes):
         name = layers[number] or "0"
@@ -502,6 +521,7 @@ def _from_dxf(path: Path) -> list[_Raw]:
         raw.geometries.append(_shape_of(data))
         raw.names.append(texts[number] if "Text" in kinds[number] else "")
         raw.refs.append("")
+        raw.told.append({"text": whole[number]})
     return list(raws.values())
 
 

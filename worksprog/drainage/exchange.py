@@ -1,0 +1,314 @@
+"""The drain network as files that others can work with, and read back without loss.
+
+GeoPackage and DXF hold lines in three dimensions at the design inverts, a layer a kind; built
+levels are points of their own. Coordinates and levels go out to the millimetre.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import tempfile
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pyogrio
+import shapely
+
+from worksprog.clubs.models import Club
+from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, SHAPES
+from worksprog.course.reading.features import FeatureRow, read_features
+from worksprog.course.reading.files import Sort
+from worksprog.drainage.models import DrainNode, DrainReach
+from worksprog.drainage.queries.as_built import ReachAsBuilt, every_as_built
+
+LEVELS_LAYER = "as_built_levels"
+WORDS_LAYER = "drain_words"
+SIZES = (
+    *("inside_diameter_mm", "ks_mm", "bottom_width_m", "side_slope", "depth_m", "freeboard_m"),
+    *("manning_n", "material"),
+)
+COLUMNS = (
+    *("ref", "name", "kind", "state", "upstream_invert_m", "downstream_invert_m", "cover_level_m"),
+    *("invert_level_m", "built_upstream_m", "built_downstream_m", *SIZES, "epsg", "uuid"),
+)
+LEVEL_COLUMNS = (
+    *("ref", "of", "chainage_m", "level_m", "level_accuracy_m", "plan_accuracy_m", "measured_on"),
+    *("how", "corrected", "epsg", "uuid"),
+)
+
+
+def _said(value: object) -> str:
+    if value is None:
+        return ""
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
+def _metres(value: float | None) -> str:
+    return "" if value is None else f"{value:.3f}"
+
+
+def _facts(one: ReachAsBuilt, epsg: int) -> dict[str, str]:
+    feature = one.feature
+    reach: DrainReach | None = getattr(feature, "reach", None)
+    node: DrainNode | None = getattr(feature, "node", None)
+    upper, lower = one.ends
+    return {
+        "ref": feature.ref,
+        "name": feature.name,
+        "kind": feature.kind,
+        "state": feature.state,
+        "upstream_invert_m": _metres(one.design.upstream_m if one.design else None),
+        "downstream_invert_m": _metres(one.design.downstream_m if one.design else None),
+        "cover_level_m": _metres(node.cover_level_m if node else None),
+        "invert_level_m": _metres(node.invert_level_m if node else None),
+        "built_upstream_m": _metres(upper),
+        "built_downstream_m": _metres(lower),
+        **{name: _said(getattr(reach, name, None)) for name in SIZES},
+        "epsg": str(epsg),
+        "uuid": str(feature.uuid),
+    }
+
+
+def _shape(one: ReachAsBuilt) -> shapely.Geometry:
+    """To the millimetre; with levels where both ends, or the chamber, have one."""
+    flat = np.round(shapely.get_coordinates(one.feature.geometry), 3)
+    if one.design is None:
+        node: DrainNode | None = getattr(one.feature, "node", None)
+        if node is None or node.invert_level_m is None:
+            return shapely.Point(flat[0])
+        return shapely.Point(*flat[0], round(node.invert_level_m, 3))
+    if one.design.gradient is None:
+        return shapely.LineString(flat)
+    steps = np.hypot(*np.diff(flat, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    levels = [one.design.level_at(float(at)) for at in along]
+    return shapely.LineString(np.column_stack([flat, np.round(levels, 3)]))
+
+
+def _write(
+    path: Path, layer: str, shapes: list[shapely.Geometry], rows: list[dict[str, str]], epsg: int
+) -> None:
+    names = list(rows[0])
+    three_d = any(shape.has_z for shape in shapes)
+    # One sort of geometry a layer; a level that is not known is told by its empty column.
+    shapes = [shapely.force_3d(shape, 0.0) if three_d else shape for shape in shapes]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        pyogrio.raw.write(
+            path,
+            np.array(shapely.to_wkb(shapes), dtype=object),
+            field_data=[np.array([row[name] for row in rows], dtype=object) for name in names],
+            fields=np.array(names, dtype=object),
+            geometry_type=("2.5D " if three_d else "") + str(shapes[0].geom_type),
+            driver="GPKG",
+            layer=layer,
+            crs=f"EPSG:{epsg}",
+            append=path.exists(),
+        )
+
+
+def _level_rows(
+    drains: list[ReachAsBuilt], epsg: int
+) -> list[tuple[shapely.Point, dict[str, str]]]:
+    found = []
+    for one in drains:
+        for line in one.lines:
+            row = line.row
+            facts = {
+                "ref": one.feature.ref,
+                "of": row.of,
+                "chainage_m": _metres(line.built.chainage_m if line.built else row.chainage_m),
+                "level_m": _metres(row.level_m),
+                "level_accuracy_m": _metres(row.level_accuracy_m),
+                "plan_accuracy_m": _metres(row.plan_accuracy_m),
+                "measured_on": row.measured_on.isoformat(),
+                "how": row.how,
+                "corrected": "" if line.counts else "yes",
+                "epsg": str(epsg),
+                "uuid": str(row.uuid),
+            }
+            point = shapely.Point(round(row.x_m, 3), round(row.y_m, 3), round(row.level_m, 3))
+            found.append((point, facts))
+    return found
+
+
+def network_geopackage(club: Club) -> bytes:
+    """A layer for each kind of drain and one of built levels; b"" where there is no drain."""
+    drains = every_as_built(club)
+    with tempfile.TemporaryDirectory(prefix="writing-") as folder:
+        path = Path(folder) / "drains.gpkg"
+        for kind in sorted({one.feature.kind for one in drains}):
+            rows = [one for one in drains if one.feature.kind == kind]
+            _write(
+                path, kind, [_shape(one) for one in rows],
+                [_facts(one, club.epsg) for one in rows], club.epsg,
+            )  # fmt: skip
+        levels = _level_rows(drains, club.epsg)
+        if levels:
+            points: list[shapely.Geometry] = [point for point, _ in levels]
+            _write(path, LEVELS_LAYER, points, [row for _, row in levels], club.epsg)
+        return path.read_bytes() if path.exists() else b""
+
+
+def _words(one: ReachAsBuilt) -> str:
+    """What a drawing cannot hold as columns: name=value, with semicolons between."""
+    wanted = {
+        name: value
+        for name, value in _facts(one, 0).items()
+        if value and name not in ("kind", "epsg", "name", "state")
+    }
+    return "; ".join(f"{name}={value.replace(';', ',')}" for name, value in wanted.items())
+
+
+def network_dxf(club: Club) -> bytes:
+    """Lines in three dimensions on a layer a kind, their figures as text, built levels as points."""
+    drains = every_as_built(club)
+    if not drains:
+        return b""
+    shapes: list[shapely.Geometry] = []
+    layers, texts, styles = [], [], []
+    for one in drains:
+        shape = _shape(one)
+        middle = shape.interpolate(0.5, normalized=True) if one.design else shape
+        shapes += [shape, shapely.Point(middle.x, middle.y)]
+        layers += [one.feature.kind, WORDS_LAYER]
+        texts += ["", _words(one)]
+        styles += ["", f'LABEL(f:"Arial",s:1g,t:"{_words(one)}")']
+    for point, _ in _level_rows(drains, club.epsg):
+        shapes.append(point)
+        layers.append(LEVELS_LAYER)
+        texts.append("")
+        styles.append("")
+    with tempfile.TemporaryDirectory(prefix="writing-") as folder:
+        path = Path(folder) / "drains.dxf"
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # a DXF has no place for its grid
+            pyogrio.raw.write(
+                path,
+                np.array(shapely.to_wkb(shapes), dtype=object),
+                field_data=[
+                    np.array(layers, dtype=object),
+                    np.array(texts, dtype=object),
+                    np.array(styles, dtype=object),
+                ],
+                fields=np.array(["Layer", "Text", "OGR_STYLE"], dtype=object),
+                geometry_type="Unknown",
+                driver="DXF",
+                layer="entities",
+                crs=None,
+            )
+        return path.read_bytes()
+
+
+def harmless(text: str) -> str:
+    """Text that a spreadsheet would run as a formula, made plain; numbers stay numbers."""
+    return f"'{text}" if text[:1] in ("=", "+", "@", "\t", "\r") else text
+
+
+CSV_HEAD = (
+    "uuid",
+    "ref",
+    "kind",
+    "part",
+    "easting",
+    "northing",
+    "level",
+    *COLUMNS[1:2],
+    *COLUMNS[3:-1],
+)
+
+
+def network_csv(club: Club) -> str:
+    """A row for each point of each drain, in order, and one for each built level."""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, CSV_HEAD, lineterminator="\r\n", restval="")
+    writer.writeheader()
+    drains = every_as_built(club)
+    for one in drains:
+        facts = {key: harmless(value) for key, value in _facts(one, club.epsg).items()}
+        points = shapely.get_coordinates(_shape(one), include_z=True)
+        for x, y, z in points.tolist():
+            level = "" if np.isnan(z) else f"{z:.3f}"
+            writer.writerow(
+                facts
+                | {"part": "line", "easting": f"{x:.3f}", "northing": f"{y:.3f}", "level": level}
+            )
+        for point, row in _level_rows([one], club.epsg):
+            writer.writerow(
+                {
+                    "uuid": row["uuid"], "ref": harmless(row["ref"]), "kind": row["of"],
+                    "part": "built corrected" if row["corrected"] else "built",
+                    "easting": f"{point.x:.3f}", "northing": f"{point.y:.3f}",
+                    "level": row["level_m"], "epsg": row["epsg"],
+                }
+            )  # fmt: skip
+    return text.getvalue()
+
+
+@dataclass(frozen=True, eq=False)
+class DrainRead:
+    """A drain from a file: shape in the club's grid, the levels of its points, its figures."""
+
+    kind: str
+    ref: str
+    geometry: shapely.Geometry
+    levels: tuple[float, ...]
+    told: Mapping[str, str]
+
+
+@dataclass(frozen=True, eq=False)
+class NetworkRead:
+    """built: easting, northing and level of each level taken on site."""
+
+    drains: tuple[DrainRead, ...]
+    built: tuple[tuple[float, float, float], ...]
+
+
+def read_network(path: Path, sort: Sort, *, epsg: int) -> NetworkRead:
+    """Read a drain network from a GeoPackage or DXF by the reader that every import goes through.
+
+    Raises ReadError when the file cannot be used.
+    """
+    kinds = {kind: str(kind) for kind in DRAIN_LINES | DRAIN_NODES}
+    extra = {LEVELS_LAYER: "level", WORDS_LAYER: "words"}
+    read = read_features(
+        path,
+        sort,
+        kind_of=lambda layer: extra.get(layer, kinds.get(layer, "")),
+        shapes={**SHAPES, "level": "Point", "words": "Point"},
+        epsg=epsg,
+    )
+    words = [row for row in read.accepted if row.kind == "words"]
+    drains = []
+    for row in read.accepted:
+        if row.kind in extra.values():
+            continue
+        told = row.told if sort is not Sort.DXF else _told_beside(row, words)
+        levels = row.levels
+        known = told.get("upstream_invert_m") if len(levels) > 1 else told.get("invert_level_m")
+        if not known:
+            levels = ()
+        drains.append(
+            DrainRead(row.kind, row.ref or told.get("ref", ""), row.geometry, levels, told)
+        )
+    built = tuple(
+        (row.geometry.x, row.geometry.y, row.levels[0])
+        for row in read.accepted
+        if row.kind == "level" and row.levels
+    )
+    return NetworkRead(tuple(drains), built)
+
+
+def _told_beside(row: FeatureRow, words: list[FeatureRow]) -> Mapping[str, str]:
+    """The figures written at the middle of a line, or at a chamber."""
+    shape = row.geometry
+    middle = shape.interpolate(0.5, normalized=True) if shape.geom_type == "LineString" else shape
+    near = min(words, key=lambda one: float(one.geometry.distance(middle)), default=None)
+    if near is None or near.geometry.distance(middle) > 0.002:
+        return {}
+    pairs = (part.partition("=") for part in near.told.get("text", "").split("; "))
+    return {name: value for name, _, value in pairs}
