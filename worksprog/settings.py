@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +33,8 @@ ALLOWED_HOSTS: list[str] = env.list(
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 VAR_DIR = Path(env.str("VAR_DIR", default=str(BASE_DIR / "var")))
 VAR_DIR.mkdir(parents=True, exist_ok=True)
+# What numba compiles is kept where this program may write: its own code may belong to root.
+os.environ.setdefault("NUMBA_CACHE_DIR", str(VAR_DIR / "numba"))
 
 INSTALLED_APPS = [
     "worksprog.runs",
