@@ -6,7 +6,7 @@ from worksprog.drainage.models.as_built import AsBuiltFacts, AsBuiltLevel
 from worksprog.drainage.models.ground_drains import BuriedService, LateralLayout
 from worksprog.drainage.models.network import CatchmentFrom, CulvertInlet, DrainNode, DrainReach
 from worksprog.drainage.models.rain import DesignStorm, GaugeYear, RainTable
-from worksprog.drainage.models.water import Pond, PondOutlet
+from worksprog.drainage.models.water import Pond, PondOutlet, Routing
 
 __all__ = [
     "AsBuiltFacts",
@@ -22,4 +22,5 @@ __all__ = [
     "Pond",
     "PondOutlet",
     "RainTable",
+    "Routing",
 ]

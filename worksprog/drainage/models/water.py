@@ -1,9 +1,10 @@
-"""Ponds: how much they hold at each level, and what lets the water out."""
+"""Ponds and what lets the water out of them; the network led through a rain."""
 
 from __future__ import annotations
 
 from django.core.validators import MinValueValidator
 from django.db import models
+from django.utils import timezone
 
 from worksprog.clubs.models import ClubRecord
 from worksprog.course.models import Feature
@@ -50,3 +51,18 @@ class PondOutlet(ClubRecord):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} at {self.level_m:.2f} m"
+
+
+class Routing(ClubRecord):
+    """The network led through one rain: what was asked, and what came of it, as it was then."""
+
+    name = models.CharField(max_length=120)
+    kept_at = models.DateTimeField(default=timezone.now)
+    inputs = models.JSONField(default=dict, help_text="Every figure of the form it was made by.")
+    result = models.JSONField(default=dict, help_text="Peaks, hydrographs and the balance.")
+
+    class Meta:
+        ordering = ["-kept_at", "-id"]
+
+    def __str__(self) -> str:
+        return self.name
