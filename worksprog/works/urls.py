@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from worksprog.works.views import item, prices, programme
+from worksprog.works.views import item, prices, programme, sizing
 
 app_name = "works"
 urlpatterns = [
@@ -38,6 +38,9 @@ urlpatterns = [
     path("prices/import/", prices.import_prices, name="import-prices"),
     path("prices/price-book.csv", prices.export_prices, name="export-prices"),
     path("prices/<uuid:uuid>/", prices.price, name="price"),
+    path("sizing/", sizing.sizing_list, name="sizing-list"),
+    path("sizing/<uuid:uuid>/", sizing.sizing, name="sizing"),
+    path("sizing/<uuid:uuid>/run/", sizing.sizing_run, name="sizing-run"),
     path("rates/new/", prices.new_rate, name="new-rate"),
     path("rates/<uuid:uuid>/", prices.rate, name="rate"),
 ]

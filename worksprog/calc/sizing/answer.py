@@ -222,6 +222,10 @@ def _eases(tree: Tree, limits: SizingLimits) -> Iterator[_Ease]:
     if limits.matching == "crown":
         yield _Ease("matching of crowns", "crowns",
                     ("inverts only", replace(limits, matching="invert"), end))  # fmt: skip
+    if limits.spare_share > 0:
+        spare = limits.spare_share
+        yield _Ease("capacity to spare", f"{spare:.0%}",
+                    ("none", replace(limits, spare_share=0.0), end))  # fmt: skip
     if not limits.may_step_down:
         yield _Ease("order of sizes", "no smaller downstream",
                     ("may step down", replace(limits, may_step_down=True), end))  # fmt: skip
