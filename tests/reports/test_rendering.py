@@ -14,7 +14,8 @@ from django.conf import settings
 from django.template.loader import render_to_string
 
 from tests.reports.samples import empty_figures, sample_figures
-from worksprog.reports import rendering, typesetting
+from worksprog.clubs import typefaces, typesetting
+from worksprog.reports import rendering
 from worksprog.reports.figures import fingerprint_of
 from worksprog.reports.rendering import ReportError, render_pdf
 
@@ -214,7 +215,7 @@ def test_an_address_that_is_not_its_own_stops_it(monkeypatch) -> None:
 
 def test_missing_fonts_are_told(monkeypatch, tmp_path: Path) -> None:
     typesetting.style_sheet.cache_clear()
-    monkeypatch.setattr(rendering, "FONTS", tmp_path)
+    monkeypatch.setattr(typefaces, "FONTS", tmp_path)
     with pytest.raises(ReportError, match="make vendor"):
-        typesetting.style_sheet()
+        typesetting.style_sheet(rendering.STYLE)
     typesetting.style_sheet.cache_clear()

@@ -122,7 +122,7 @@ def _sized(picture: str, *, most_height_mm: float) -> str:
 
 
 def _chart(told: Mapping[str, Any], paper: str) -> dict[str, Any] | None:
-    from worksprog.reports.rendering import FONTS
+    from worksprog.clubs.typefaces import FONTS
 
     spec = programme_spec(told)
     if spec is None:
