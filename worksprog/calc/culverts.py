@@ -1,11 +1,13 @@
 """Culverts: headwater under inlet and outlet control.
 
-Inlet control after FHWA Hydraulic Design Series 5, appendix A (equations and constants from
-memory, unconfirmed here): with q = 1.811 Q / (A √D) in SI,
+Inlet control after FHWA Hydraulic Design Series 5 (2001), appendix A, tables 8 and 9: with
+q = 1.811 Q/(A √D) in SI (Q/(A √D) in feet),
 unsubmerged (q ≤ 3.5), form 1: HW/D = Hc/D + K q^M + slope term; form 2: HW/D = K q^M;
-submerged (q ≥ 4): HW/D = c q² + Y + slope term; a straight line between the two.
-The slope term is -0.5 S, for a mitred inlet +0.7 S. Outlet control: HW = (1 + ke) V²/2g + Sf L +
-ho - L S with ho the deeper of tailwater and (dc + D)/2; friction by Colebrook-White.
+submerged (q ≥ 4): HW/D = c q² + Y + slope term; between the two one passes into the other in
+proportion, where the original draws a curve by hand. The slope term is −0.5 S, for a mitred inlet
++0.7 S. Outlet control by backwater, as chapter III asks where its approximate method does not hold:
+the depth in the barrel at its inlet and (1 + ke) V²/2g on top. K, M, c and Y were read in the published
+table; 1.811, +0.7 and the entrance losses ke are from memory.
 """
 
 from __future__ import annotations
@@ -19,14 +21,14 @@ from worksprog.calc.pipes import GRAVITY_MS2, PipeSection
 from worksprog.calc.working import Step, Working
 
 Inlet = Literal["square", "groove", "project", "mitred"]
-SOURCE_HDS5 = "FHWA Hydraulic Design Series 5, appendix A (constants from memory)"
+SOURCE_HDS5 = "FHWA Hydraulic Design Series 5, appendix A"
 SI_FACTOR = 1.811
 UNSUBMERGED_TO, SUBMERGED_FROM = 3.5, 4.0
 
 
 @dataclass(frozen=True)
 class InletShape:
-    """K, M (form 1 or 2), c, Y of the inlet-control equations and the entrance loss ke."""
+    """K, M (form 1 or 2), c, Y and slope term of the inlet-control equations; entrance loss ke."""
 
     words: str
     form: Literal[1, 2]
@@ -35,24 +37,29 @@ class InletShape:
     c: float
     y: float
     entrance_loss: float
+    slope_term: float = -0.5
 
 
 INLETS: dict[Inlet, InletShape] = {
     "square": InletShape("headwall, square edge", 1, 0.0098, 2.0, 0.0398, 0.67, 0.5),
     "groove": InletShape("headwall, socket end upstream", 1, 0.0018, 2.0, 0.0292, 0.74, 0.2),
     "project": InletShape("projecting from the bank", 1, 0.0340, 1.5, 0.0553, 0.54, 0.9),
-    "mitred": InletShape("mitred to the slope", 1, 0.0210, 1.33, 0.0463, 0.75, 0.7),
+    "mitred": InletShape("mitred to the slope", 1, 0.0210, 1.33, 0.0463, 0.75, 0.7, 0.7),
 }
 
 
 @dataclass(frozen=True)
 class CulvertFlow:
-    """Headwater above the inlet's invert under both controls; the higher one rules."""
+    """Headwater above the inlet's invert under both controls; the higher one rules.
+
+    barrel_m  depth in the barrel at its inlet, worked up from the outlet (of a pipe under pressure the
+              level over the invert); outlet_m is 0 where the barrel runs shooting
+    """
 
     inlet_m: float
     outlet_m: float
-    critical_depth_m: float
-    velocity_ms: float
+    critical_m: float
+    barrel_m: float
 
     @property
     def headwater_m(self) -> float:
@@ -63,38 +70,45 @@ class CulvertFlow:
         return "inlet" if self.inlet_m >= self.outlet_m else "outlet"
 
 
-def inlet_headwater_m(
-    section: PipeSection, *, flow_m3s: float, gradient: float, inlet: Inlet
-) -> float:
-    """Headwater (m above the inlet's invert) that the inlet asks for.
+def inlet_ratio(shape: InletShape, *, load: float, critical_ratio: float, gradient: float) -> float:
+    """HW/D that an inlet asks for.
 
-    Valid for flow above 0 and barrels that fall (ValueError otherwise).
+    load            q = 1.811 Q/(A √D), SI
+    critical_ratio  Hc/D, specific energy at critical depth over the height (form 1, unsubmerged)
     """
-    if not flow_m3s > 0:
-        raise ValueError("A culvert's flow must be above 0 m³/s.")
-    pipes.check_gradient(gradient)
-    shape, bore = INLETS[inlet], section.diameter_m
-    load = SI_FACTOR * flow_m3s / (math.pi * bore**2 / 4 * math.sqrt(bore))
-    slope_term = 0.7 * gradient if inlet == "mitred" else -0.5 * gradient
+    slope_term = shape.slope_term * gradient
 
     def unsubmerged(at: float) -> float:
-        head = 0.0
-        if shape.form == 1:
-            flow = at * math.pi * bore**2 / 4 * math.sqrt(bore) / SI_FACTOR
-            head = pipes.critical_energy_m(diameter_m=bore, flow_m3s=flow) / bore + slope_term
+        head = critical_ratio + slope_term if shape.form == 1 else 0.0
         return float(head + shape.k * at**shape.m)
 
     def submerged(at: float) -> float:
         return shape.c * at**2 + shape.y + slope_term
 
     if load <= UNSUBMERGED_TO:
-        ratio = unsubmerged(load)
-    elif load >= SUBMERGED_FROM:
-        ratio = submerged(load)
-    else:
-        share = (load - UNSUBMERGED_TO) / (SUBMERGED_FROM - UNSUBMERGED_TO)
-        ratio = (1 - share) * unsubmerged(UNSUBMERGED_TO) + share * submerged(SUBMERGED_FROM)
-    return max(ratio * bore, 0.0)
+        return max(unsubmerged(load), 0.0)
+    if load >= SUBMERGED_FROM:
+        return submerged(load)
+    share = (load - UNSUBMERGED_TO) / (SUBMERGED_FROM - UNSUBMERGED_TO)
+    return (1 - share) * unsubmerged(load) + share * submerged(load)
+
+
+def inlet_headwater_m(
+    section: PipeSection, *, flow_m3s: float, gradient: float, inlet: Inlet
+) -> float:
+    """Headwater (m above the inlet's invert) that the inlet of a round culvert asks for.
+
+    Valid for flow above 0 (ValueError otherwise); a barrel that does not fall is taken as level.
+    """
+    if not flow_m3s > 0:
+        raise ValueError("A culvert's flow must be above 0 m³/s.")
+    bore = section.diameter_m
+    return bore * inlet_ratio(
+        INLETS[inlet],
+        load=SI_FACTOR * flow_m3s / (section.area_m2 * math.sqrt(bore)),
+        critical_ratio=pipes.critical_energy_m(diameter_m=bore, flow_m3s=flow_m3s) / bore,
+        gradient=max(gradient, 0.0),
+    )
 
 
 def culvert_flow(
@@ -102,63 +116,57 @@ def culvert_flow(
     *,
     flow_m3s: float,
     gradient: float,
-    length_m: float,
     inlet: Inlet,
-    tailwater_m: float = 0.0,
+    barrel_m: float,
 ) -> CulvertFlow:
     """Headwater of a round culvert under both controls.
 
-    tailwater_m  depth of water at the outlet above its invert
-    ValueError as for the inlet, and for a length that is not above 0.
+    barrel_m  depth of water in the barrel at its inlet, worked up from its outlet
+    ValueError as for the inlet.
     """
-    if not length_m > 0:
-        raise ValueError("A culvert's length must be above 0 m.")
     inlet_m = inlet_headwater_m(section, flow_m3s=flow_m3s, gradient=gradient, inlet=inlet)
-    bore = section.diameter_m
-    velocity = flow_m3s / (math.pi * bore**2 / 4)
-    critical = pipes.critical_depth_m(diameter_m=bore, flow_m3s=flow_m3s)
-    friction = pipes.friction_slope(
-        diameter_m=bore, roughness_m=section.roughness_m, flow_m3s=flow_m3s
-    )
-    outlet_depth = max(tailwater_m, (critical + bore) / 2)
-    head = (1 + INLETS[inlet].entrance_loss) * velocity**2 / (2 * GRAVITY_MS2)
-    outlet_m = head + friction * length_m + outlet_depth - length_m * gradient
-    return CulvertFlow(inlet_m, max(outlet_m, 0.0), critical, velocity)
+    critical = pipes.critical_depth_m(diameter_m=section.diameter_m, flow_m3s=flow_m3s)
+    if barrel_m < critical:
+        return CulvertFlow(inlet_m, 0.0, critical, barrel_m)
+    area = pipes.wetted_area_m2(diameter_m=section.diameter_m, depth_m=barrel_m)
+    head = (1 + INLETS[inlet].entrance_loss) * (flow_m3s / area) ** 2 / (2 * GRAVITY_MS2)
+    return CulvertFlow(inlet_m, barrel_m + head, critical, barrel_m)
 
 
 def culvert_working(
-    section: PipeSection,
-    *,
-    flow_m3s: float,
-    gradient: float,
-    length_m: float,
-    inlet: Inlet,
-    tailwater_m: float,
+    section: PipeSection, *, flow_m3s: float, gradient: float, inlet: Inlet, barrel_m: float
 ) -> Working:
     """How the headwater of a culvert came about."""
     found = culvert_flow(
-        section,
-        flow_m3s=flow_m3s,
-        gradient=gradient,
-        length_m=length_m,
-        inlet=inlet,
-        tailwater_m=tailwater_m,
+        section, flow_m3s=flow_m3s, gradient=gradient, inlet=inlet, barrel_m=barrel_m
+    )
+    shape = INLETS[inlet]
+    load = SI_FACTOR * flow_m3s / (section.area_m2 * math.sqrt(section.diameter_m))
+    how = (
+        "Hc + D (K q^M + slope term)"
+        if load <= UNSUBMERGED_TO
+        else "D (c q² + Y + slope term)"
+        if load >= SUBMERGED_FROM
+        else "between Hc + D (K q^M + slope term) and D (c q² + Y + slope term)"
     )
     return Working(
         title="Headwater of the culvert",
         steps=(
             Step("Q", "flow", flow_m3s * 1000, "l/s"),
-            Step("", "inlet", INLETS[inlet].words, source="entered"),
-            Step("dc", "critical depth", found.critical_depth_m, "m", formula="Q² T/(g A³) = 1"),
-            Step("HWi", "headwater the inlet asks for", found.inlet_m, "m", source=SOURCE_HDS5),
-            Step("TW", "water at the outlet, above its invert", tailwater_m, "m"),
+            Step("", "inlet", shape.words, source="entered"),
+            Step("q", "load on the inlet", load, formula="q = 1.811 Q/(A √D)", source=SOURCE_HDS5),
+            Step("K, M", "its constants, unsubmerged", f"{shape.k:g}, {shape.m:g}"),
+            Step("c, Y", "its constants, submerged", f"{shape.c:g}, {shape.y:g}"),
+            Step("HWi", "inlet control", found.inlet_m, "m", formula=how, source=SOURCE_HDS5),
+            Step("dc", "critical depth", found.critical_m, "m", formula="Q² T/(g A³) = 1"),
+            Step("y", "depth in the barrel at its inlet", barrel_m, "m", source="worked up"),
+            Step("ke", "entrance loss", shape.entrance_loss, source="HDS-5, table 12"),
             Step(
                 "HWo",
-                "headwater the barrel and outlet ask for",
+                "outlet control",
                 found.outlet_m,
                 "m",
-                formula="(1 + ke) V²/2g + Sf L + max(TW, (dc + D)/2) − L S",
-                source="HDS-5, friction by Colebrook–White",
+                formula="y + (1 + ke) V²/2g; 0 where the barrel runs shooting",
             ),
             Step("HW", f"headwater, ruled by the {found.ruled_by}", found.headwater_m, "m"),
         ),

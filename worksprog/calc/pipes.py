@@ -306,6 +306,13 @@ def _circle(depth_m: float, diameter_m: float) -> tuple[float, float]:
     return diameter_m**2 * (theta - math.sin(theta)) / 8, diameter_m * math.sin(theta / 2)
 
 
+def wetted_area_m2(*, diameter_m: float, depth_m: float) -> float:
+    """Area (m²) of water in a round pipe; the whole bore where the water stands above it."""
+    if depth_m >= diameter_m:
+        return math.pi * diameter_m**2 / 4
+    return _circle(depth_m, diameter_m)[0]
+
+
 def critical_depth_m(*, diameter_m: float, flow_m3s: float) -> float:
     """The depth (m) at which Q² T = g A³ in a round pipe; close to the bore for great flows.
 

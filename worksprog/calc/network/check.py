@@ -133,6 +133,7 @@ def check_drains(
                 runs_full=water.full[index],
                 friction_gradient=_known(water.friction, index),
                 loss_k=float(water.loss_k[index]),
+                critical_m=_known(water.critical_m, index),
                 headwater_m=_known(water.headwater_m, index),
                 state=state,
                 verdict=verdict,

@@ -103,6 +103,7 @@ class ReachCheck:
     water_down_m: float | None
     runs_full: bool  # a pipe under pressure along its whole length
     friction_gradient: float | None
+    critical_m: float | None  # depth at which its flow would be critical
     loss_k: float
     headwater_m: float | None  # culverts: above the upstream invert
     state: State
@@ -236,11 +237,8 @@ class NetworkCheck:
                     given.section,
                     flow_m3s=reach.flow_m3s,
                     gradient=reach.gradient,
-                    length_m=given.length_m,
                     inlet=given.inlet,
-                    tailwater_m=max(
-                        0.0, (reach.water_down_m or 0.0) - (reach.downstream_level_m or 0.0)
-                    ),
+                    barrel_m=(reach.water_up_m or 0.0) - (reach.upstream_level_m or 0.0),
                 )
             )
         if reach.spare_share is not None and reach.flow_m3s is not None:

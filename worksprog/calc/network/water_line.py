@@ -7,9 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
+from numpy.typing import NDArray
 
-from worksprog.calc import culverts, pipes
+from worksprog.calc import pipes
+from worksprog.calc.culverts import INLETS, SI_FACTOR, SUBMERGED_FROM, UNSUBMERGED_TO
 from worksprog.calc.ditches import DitchSection
+from worksprog.calc.network.backwater import climb, part_full_powers, wetted
 from worksprog.calc.network.capacity import Carried, Levels
 from worksprog.calc.network.flow import Way
 from worksprog.calc.network.given import Reach
@@ -37,7 +41,6 @@ class WaterAt:
     level_m: float | None
     surface_m: float | None
     surface_from: str
-    is_drowned: bool
 
     @property
     def above_m(self) -> float | None:
@@ -50,14 +53,17 @@ class WaterAt:
 class WaterLine:
     """Water levels (m, NaN unknown) at both ends of every reach, and at every junction.
 
-    friction  gradient that drives each pipe's flow through it running full (NaN for ditches)
-    loss_k    velocity heads lost where each reach begins
+    full        a pipe is under pressure along its whole length
+    friction    gradient that drives each pipe's flow through it running full (NaN for ditches)
+    critical_m  depth at which the flow would be critical
+    loss_k      velocity heads lost where each reach begins
     """
 
     up_m: Floats
     down_m: Floats
     full: tuple[bool, ...]
     friction: Floats
+    critical_m: Floats
     loss_k: Floats
     headwater_m: Floats
     at: tuple[WaterAt, ...]
@@ -74,191 +80,263 @@ def water_line(
 ) -> WaterLine:
     """Work up from every outfall.
 
-    At a reach's lower end the water stands at the higher of what stands below it and its own
-    depth of flow. A pipe that is drowned there, or asked for more than it carries, runs full:
-    the line rises by its friction gradient (Colebrook-White at the flow), and where it stays above
-    the upper crown the whole pipe is under pressure; else the upper part runs free. A ditch, or a
-    pipe's free part, is backed up level. Where a pipe under pressure begins, k V²/2g is added, k by
-    the angle through which the water turns there. A culvert's headwater is added by its own
-    equations. Where the line would pass the cover or the ground, water comes out: the line is
-    carried on upstream from that surface, since what is more spills.
+    At a reach's lower end the water stands as high as what stands below it, or at critical depth
+    where it falls free; from there the surface is worked up by gradually varied flow (see
+    :mod:`backwater`), through pipes under pressure by friction at the actual flow (Colebrook-White).
+    Where a pipe under pressure begins, k V²/2g is added, k by the angle through which the water turns
+    there; a culvert's headwater is added by its own equations. All that meets at a pond shares its
+    level. Where the line would pass the cover, the banks of a ditch or else the ground, water comes
+    out: the line is carried on upstream from that surface, since what is more spills.
     """
-    count = len(reaches)
-    friction = np.full(count, np.nan)
-    chosen = [
-        index
-        for index, reach in enumerate(reaches)
-        if isinstance(reach.section, PipeSection) and flow_m3s[index] > 0
-    ]
-    if chosen:
-        sections = [reaches[index].section for index in chosen]
-        bores = np.array([one.diameter_m for one in sections if isinstance(one, PipeSection)])
-        rough = np.array([one.roughness_m for one in sections if isinstance(one, PipeSection)])
-        friction[chosen] = pipes.friction_slopes(bores, rough, flow_m3s[chosen])
+    given = _figures(reaches, flow_m3s)
+    friction = np.full(len(reaches), np.nan)
+    pipe = (given.kind == PIPE) & (flow_m3s > 0)
+    friction[pipe] = pipes.friction_slopes(given.a[pipe], given.rough[pipe], flow_m3s[pipe])
+    rough = np.where(given.kind == PIPE, friction, given.rough)
+    power = part_full_powers(flow_m3s / carried.capacity_m3s, friction, levels.gradient)
+    normal = np.where(
+        (given.kind == DITCH) | (flow_m3s <= carried.capacity_m3s), carried.depth_m, np.nan
+    )
     loss = _losses(reaches, joined, way, flow_m3s)
-    surfaces = _surfaces(joined, ground_at)
-    work = _Work(reaches, joined, way, levels, flow_m3s, carried, friction, loss, surfaces)
-    for index in way.building_order:
-        work.lift(index)
-    return work.done()
-
-
-class _Work:
-    """The pass up the network, with plain numbers for speed."""
-
-    def __init__(
-        self,
-        reaches: Sequence[Reach],
-        joined: Joined,
-        way: Way,
-        levels: Levels,
-        flow_m3s: Floats,
-        carried: Carried,
-        friction: Floats,
-        loss: Floats,
-        surfaces: list[tuple[float, str]],
-    ) -> None:
-        count = len(reaches)
-        self.reaches, self.joined, self.way = reaches, joined, way
-        self.inverts = list(
-            zip(levels.upstream_m.tolist(), levels.downstream_m.tolist(), strict=True)
-        )
-        self.gradient = levels.gradient.tolist()
-        self.flow, self.depth = flow_m3s.tolist(), carried.depth_m.tolist()
-        self.capacity = carried.capacity_m3s.tolist()
-        self.friction, self.loss = friction, loss
-        self.slope = friction.tolist()
-        self.k = loss.tolist()
-        self.surfaces = surfaces
-        self.up, self.down = [math.nan] * count, [math.nan] * count
-        self.full = [False] * count
-        self.headwater = [math.nan] * count
-        self.wanted = [-math.inf] * len(joined.junctions)  # before anything spills
-        self.drowned = [False] * len(joined.junctions)
-        self.entering = {
-            index: (way.below[index][0], chainage)
-            for index, chainage in way.enters_at_m.items()
-            if way.below[index]
-        }
-        for number, junction in enumerate(joined.junctions):
-            for node in junction.nodes:
-                if node.kind in ("outfall", "pond") and node.water_m is not None:
-                    self.wanted[number] = max(self.wanted[number], node.water_m)
-
-    def standing(self, junction: int) -> float:
-        surface = self.surfaces[junction][0]
-        level = self.wanted[junction]
-        return min(level, surface) if surface == surface else level
-
-    def lift(self, index: int) -> None:
-        reach, (bed_up, bed_down) = self.reaches[index], self.inverts[index]
-        begins = self.joined.upstream[index]
-        below = self.standing(self.joined.downstream[index])
-        entered = self.entering.get(index)
-        if entered is not None:
-            below = max(below, self._along(*entered))
-        flow, section = self.flow[index], reach.section
-        if bed_up != bed_up or bed_down != bed_down or not flow > 0 or section is None:
-            if below > -math.inf and bed_up == bed_up:
-                # No flow of its own to work out: standing water only.
-                self._raise(begins, below if below > bed_up else -math.inf)
-            return
-        depth = self.depth[index]
-        if isinstance(section, DitchSection):
-            if depth != depth:
-                return
-            down = max(below, bed_down + depth)
-            up = max(bed_up + depth, down)
-            if down <= bed_down + depth + 1e-9:
-                up = bed_up + depth
-            self._keep(index, up, down)
-            self._raise(begins, up)
-            return
-        bore = section.diameter_m
-        over = not self.capacity[index] >= flow
-        free = bore if over or depth != depth else depth
-        down = max(below, bed_down + free)
-        full = over or down > bed_down + bore + 1e-9
-        up = bed_up + free
-        if full:
-            lifted = down + self.slope[index] * reach.length_m
-            full = lifted >= bed_up + bore - 1e-9
-            up = lifted if full else max(up, min(lifted, bed_up + bore))
-        elif down > up:
-            up = down
-        self.full[index] = full
-        head = up
-        if full:
-            velocity = flow / (math.pi * bore * bore / 4)
-            head += self.k[index] * velocity * velocity / (2 * GRAVITY_MS2)
-        if reach.inlet is not None and 0 < self.gradient[index] <= 1:
-            asked = culverts.culvert_flow(
-                section,
-                flow_m3s=flow,
-                gradient=self.gradient[index],
-                length_m=reach.length_m,
-                inlet=reach.inlet,
-                tailwater_m=max(0.0, down - bed_down),
+    surfaces = _surfaces(reaches, joined, levels, ground_at)
+    pond, wanted = _standing(joined)
+    entering = np.full(len(reaches), -1, dtype=np.int64)
+    share = np.zeros(len(reaches))
+    for index, chainage_m in way.enters_at_m.items():
+        if way.below[index]:
+            other = way.below[index][0]
+            entering[index], share[index] = other, min(1.0, chainage_m / reaches[other].length_m)
+    up, down, critical, headwater, full = _lift(
+        np.array(way.building_order, dtype=np.int64),
+        joined.upstream,
+        joined.downstream,
+        given.kind,
+        given.a,
+        given.b,
+        rough,
+        power,
+        normal,
+        np.nan_to_num(flow_m3s),
+        given.length_m,
+        levels.upstream_m,
+        levels.downstream_m,
+        loss,
+        given.inlet,
+        _INLET_FIGURES,
+        entering,
+        share,
+        np.array([level for level, _ in surfaces]),
+        pond,
+        wanted,
+    )
+    return WaterLine(
+        up_m=up,
+        down_m=down,
+        full=tuple(full.tolist()),
+        friction=friction,
+        critical_m=critical,
+        loss_k=loss,
+        headwater_m=headwater,
+        at=tuple(
+            WaterAt(
+                level_m=None if level == -math.inf else level,
+                surface_m=None if surface != surface else surface,
+                surface_from=source,
             )
-            self.headwater[index] = asked.headwater_m
-            head = max(up, bed_up + asked.headwater_m)
-        self._keep(index, up, down)
-        self._raise(begins, head)
+            for level, (surface, source) in zip(wanted.tolist(), surfaces, strict=True)
+        ),
+    )
 
-    def _along(self, other: int, chainage_m: float) -> float:
-        up, down = self.up[other], self.down[other]
-        if up != up or down != down:
-            return -math.inf
-        return up + (down - up) * min(1.0, chainage_m / self.reaches[other].length_m)
 
-    def _keep(self, index: int, up: float, down: float) -> None:
-        self.up[index], self.down[index] = up, down
+NO_SECTION, PIPE, DITCH = 0, 1, 2
+_INLET_NUMBERS = {name: number for number, name in enumerate(INLETS)}
+_INLET_FIGURES = np.array(
+    [
+        (one.form, one.k, one.m, one.c, one.y, one.entrance_loss, one.slope_term)
+        for one in INLETS.values()
+    ]
+)
 
-    def _raise(self, junction: int, level: float) -> None:
-        self.wanted[junction] = max(self.wanted[junction], level)
 
-    def done(self) -> WaterLine:
-        bores = [
-            reach.section.diameter_m if isinstance(reach.section, PipeSection) else 0.0
-            for reach in self.reaches
-        ]
-        for index, bore in enumerate(bores):
-            if bore and self.full[index]:
-                self.drowned[self.joined.upstream[index]] = True
-        return WaterLine(
-            up_m=np.array(self.up),
-            down_m=np.array(self.down),
-            full=tuple(self.full),
-            friction=self.friction,
-            loss_k=self.loss,
-            headwater_m=np.array(self.headwater),
-            at=tuple(
-                WaterAt(
-                    level_m=None if level == -math.inf else level,
-                    surface_m=None if surface != surface else surface,
-                    surface_from=source,
-                    is_drowned=drowned,
+@dataclass(frozen=True)
+class _Figures:
+    """Of every reach: a bore or bed width, b side slope, rough ks or Manning's n."""
+
+    kind: NDArray[np.int64]
+    a: Floats
+    b: Floats
+    rough: Floats
+    length_m: Floats
+    inlet: NDArray[np.int64]
+
+
+def _figures(reaches: Sequence[Reach], flow_m3s: Floats) -> _Figures:
+    rows = []
+    for reach in reaches:
+        section = reach.section
+        inlet = -1 if reach.inlet is None else _INLET_NUMBERS[reach.inlet]
+        if isinstance(section, PipeSection):
+            found = (PIPE, section.diameter_m, 0.0, section.roughness_m)
+        elif isinstance(section, DitchSection):
+            found = (DITCH, section.bed_width_m, section.side_slope, section.manning_n)
+        else:
+            found = (NO_SECTION, math.nan, math.nan, math.nan)
+        rows.append((*found, reach.length_m, inlet))
+    kind, a, b, rough, length, inlets = np.array(rows, dtype=np.float64).reshape(-1, 6).T
+    return _Figures(
+        kind.astype(np.int64), a.copy(), b.copy(), rough.copy(), length.copy(),
+        inlets.astype(np.int64),
+    )  # fmt: skip
+
+
+def _standing(joined: Joined) -> tuple[NDArray[np.int64], Floats]:
+    """Which pond each junction is at (-1 none), and the water that stands there beforehand."""
+    pond = np.full(len(joined.junctions), -1, dtype=np.int64)
+    wanted = np.full(len(joined.junctions), -np.inf)
+    numbers: dict[str, int] = {}
+    for number, junction in enumerate(joined.junctions):
+        for node in junction.nodes:
+            if node.kind == "pond" and node.pond:
+                pond[number] = numbers.setdefault(node.pond, len(numbers))
+            if node.kind in ("outfall", "pond") and node.water_m is not None:
+                wanted[number] = max(wanted[number], node.water_m)
+    return pond, wanted
+
+
+@njit(cache=True)
+def _lift(
+    order: NDArray[np.int64],
+    begins: NDArray[np.int64],
+    ends: NDArray[np.int64],
+    kind: NDArray[np.int64],
+    a: Floats,
+    b: Floats,
+    rough: Floats,
+    power: Floats,
+    normal: Floats,
+    flow: Floats,
+    length: Floats,
+    bed_up: Floats,
+    bed_down: Floats,
+    loss: Floats,
+    inlet: NDArray[np.int64],
+    inlets: Floats,
+    entering: NDArray[np.int64],
+    share: Floats,
+    surface: Floats,
+    pond: NDArray[np.int64],
+    wanted: Floats,
+) -> tuple[Floats, Floats, Floats, Floats, NDArray[np.bool_]]:
+    """The pass up the network; ``wanted`` is filled with the level at each junction."""
+    count = len(begins)
+    up, down = np.full(count, np.nan), np.full(count, np.nan)
+    critical, headwater = np.full(count, np.nan), np.full(count, np.nan)
+    full = np.zeros(count, dtype=np.bool_)
+    in_pond = np.full(max(1, pond.max() + 1 if len(pond) else 1), -np.inf)
+    for number in range(len(pond)):
+        if pond[number] >= 0:
+            in_pond[pond[number]] = max(in_pond[pond[number]], wanted[number])
+    for index in order:
+        start, end = begins[index], ends[index]
+        below = wanted[end]
+        if pond[end] >= 0:
+            below = max(below, in_pond[pond[end]])
+        if surface[end] < below:
+            below = surface[end]
+        other = entering[index]
+        if other >= 0 and down[other] == down[other]:
+            below = max(below, down[other] + (up[other] - down[other]) * (1 - share[index]))
+        rises = np.nan
+        is_known = bed_up[index] == bed_up[index] and bed_down[index] == bed_down[index]
+        if kind[index] == NO_SECTION or not is_known or not flow[index] > 0:
+            # No flow of its own to work out: only what stands still over its bed.
+            rises = below if below > bed_up[index] else np.nan
+        else:
+            is_pipe = kind[index] == PIPE
+            slope = (bed_up[index] - bed_down[index]) / length[index]
+            lower, upper, full[index], critical[index] = climb(
+                is_pipe,
+                a[index],
+                b[index],
+                flow[index],
+                rough[index],
+                power[index],
+                slope,
+                length[index],
+                normal[index],
+                below - bed_down[index],
+            )
+            down[index], up[index] = bed_down[index] + lower, bed_up[index] + upper
+            rises = up[index]
+            area = wetted(is_pipe, a[index], b[index], upper)[0]
+            head = (flow[index] / area) ** 2 / (2 * GRAVITY_MS2)
+            if inlet[index] >= 0 and is_pipe:
+                asked = _inlet_depth(
+                    inlets[inlet[index]], a[index], flow[index], critical[index], max(slope, 0.0)
                 )
-                for level, (surface, source), drowned in zip(
-                    self.wanted, self.surfaces, self.drowned, strict=True
-                )
-            ),
-        )
+                if upper >= critical[index]:
+                    asked = max(asked, upper + (1 + inlets[inlet[index]][5]) * head)
+                headwater[index] = asked
+                rises = max(rises, bed_up[index] + asked)
+            elif full[index]:
+                rises += loss[index] * head
+        if rises == rises:
+            wanted[start] = max(wanted[start], rises)
+            if pond[start] >= 0:
+                in_pond[pond[start]] = max(in_pond[pond[start]], rises)
+    for number in range(len(pond)):
+        if pond[number] >= 0:
+            wanted[number] = in_pond[pond[number]]
+    return up, down, critical, headwater, full
 
 
-def _surfaces(joined: Joined, ground_at: LevelsAt | None) -> list[tuple[float, str]]:
-    """Where water would come out at each junction: its cover, else the ground there."""
+@njit(cache=True)
+def _inlet_depth(shape: Floats, bore: float, flow: float, critical: float, slope: float) -> float:
+    """Headwater by inlet control, as :func:`culverts.inlet_ratio` has it."""
+    area = wetted(True, bore, 0.0, critical)[0]
+    specific = critical + (flow / area) ** 2 / (2 * GRAVITY_MS2)
+    load = SI_FACTOR * flow / (math.pi * bore * bore / 4 * math.sqrt(bore))
+    shallow = shape[1] * load ** shape[2]
+    if shape[0] == 1:
+        shallow += specific / bore + shape[6] * slope
+    deep = shape[3] * load * load + shape[4] + shape[6] * slope
+    part = (load - UNSUBMERGED_TO) / (SUBMERGED_FROM - UNSUBMERGED_TO)
+    part = min(1.0, max(0.0, part))
+    return float(max(0.0, bore * ((1 - part) * shallow + part * deep)))
+
+
+def _surfaces(
+    reaches: Sequence[Reach], joined: Joined, levels: Levels, ground_at: LevelsAt | None
+) -> list[tuple[float, str]]:
+    """Where water would come out at each junction: its cover, else a ditch's bank, else the ground.
+
+    Nowhere at an outfall or a pond, for there the water is outside already; nor where a drain ends
+    in another's side, whose own banks are told.
+    """
     count = len(joined.junctions)
     if ground_at is None or not count:
         ground = [math.nan] * count
     else:
         places = np.array([junction.place for junction in joined.junctions])
         ground = np.asarray(ground_at(places[:, 0], places[:, 1])).tolist()
+    entering = {along.reach for along in joined.enters}
+    up, down = levels.upstream_m.tolist(), levels.downstream_m.tolist()
     found = []
     for junction, level in zip(joined.junctions, ground, strict=True):
         cover = next((node for node in junction.nodes if node.cover_m is not None), None)
-        if cover is not None and cover.cover_m is not None:
+        banks = [
+            (bed[index] + section.depth_m, f"bank of {reaches[index].name}")
+            for ends, bed in ((junction.into, down), (junction.out_of, up))
+            for index in ends
+            if isinstance(section := reaches[index].section, DitchSection)
+            and bed[index] == bed[index]
+        ]
+        if junction.takes_water_away or entering.intersection(junction.into):
+            found.append((math.nan, ""))
+        elif cover is not None and cover.cover_m is not None:
             found.append((cover.cover_m, f"cover of {cover.name}"))
+        elif banks:
+            found.append(min(banks))
         else:
             found.append((level, "ground" if level == level else ""))
     return found
