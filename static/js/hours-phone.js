@@ -1,94 +1,12 @@
 // The crew's page. What is saved goes into this phone's own store first, under a number made here, and
 // from there to the club in its order; the club knows a number it has seen, so nothing is logged twice.
+import { keepPage, makeSender, newNumber, openStore, post } from "./phone-queue.js";
+
 const data = JSON.parse(document.getElementById("hours-data").textContent);
 const at = (id) => document.getElementById(id);
-const RETRY_MS = 15_000;
-const ANSWER_MS = 20_000;
 const HOLD_MS = 450;
 const REPEAT_MS = 90;
-const KEY = `${data.club} ${data.who}`;
-
-/* ---- the store on this phone ---- */
-
-function asked(request) {
-  return new Promise((resolve, reject) => {
-    request.onsuccess = () => resolve(request.result);
-    request.onerror = () => reject(request.error);
-  });
-}
-
-function open() {
-  const request = indexedDB.open("worksprog-hours", 1);
-  request.onupgradeneeded = () => {
-    const queue = request.result.createObjectStore("queue", { keyPath: "n", autoIncrement: true });
-    queue.createIndex("client_id", "client_id", { unique: true });
-    request.result.createObjectStore("facts");
-  };
-  return asked(request);
-}
-
-function done(change) {
-  return new Promise((resolve, reject) => {
-    change.oncomplete = () => resolve();
-    change.onabort = change.onerror = () => reject(change.error);
-  });
-}
-
-const database = await open().catch(() => null);
-
-const store = {
-  async rows() {
-    if (!database) return [];
-    const all = await asked(database.transaction("queue").objectStore("queue").getAll());
-    return all.filter((row) => row.key === KEY);
-  },
-  async others() {
-    if (!database) return 0;
-    const all = await asked(database.transaction("queue").objectStore("queue").getAll());
-    return all.filter((row) => row.key !== KEY && row.key.startsWith(`${data.club} `)).length;
-  },
-  // Resolves when it is on the disk; the same number again is no second row.
-  async add(row) {
-    const change = database.transaction("queue", "readwrite", { durability: "strict" });
-    const queue = change.objectStore("queue");
-    const known = queue.index("client_id").getKey(row.client_id);
-    known.onsuccess = () => {
-      if (known.result === undefined) queue.add({ ...row, key: KEY });
-    };
-    return done(change);
-  },
-  // ``edit`` gets the row as it stands now; it returns the row to keep, or null to drop it.
-  async change(n, edit) {
-    const change = database.transaction("queue", "readwrite", { durability: "strict" });
-    const queue = change.objectStore("queue");
-    const found = queue.get(n);
-    found.onsuccess = () => {
-      if (found.result === undefined) return;
-      const row = edit(found.result);
-      if (row === null) queue.delete(n);
-      else queue.put(row);
-    };
-    return done(change);
-  },
-  async fact(name, value) {
-    if (!database) return undefined;
-    if (value === undefined) {
-      return asked(database.transaction("facts").objectStore("facts").get(`${KEY} ${name}`));
-    }
-    const change = database.transaction("facts", "readwrite");
-    change.objectStore("facts").put(value, `${KEY} ${name}`);
-    return done(change);
-  },
-};
-
-function newNumber() {
-  if (crypto.randomUUID) return crypto.randomUUID();
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  bytes[6] = (bytes[6] & 0x0f) | 0x40;
-  bytes[8] = (bytes[8] & 0x3f) | 0x80;
-  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
-}
+const store = await openStore("worksprog-hours", data.club, data.who);
 
 /* ---- days and words ---- */
 
@@ -119,11 +37,7 @@ const groundWords = (key) => data.ground.find((one) => one.key === key)?.words ?
 let recent = data.recent;
 let rows = [];
 let draft = null;
-let standing = "";
-let sending = false;
-let sendAgain = false;
 let saving = false;
-let noSignal = !navigator.onLine;
 let pageNeedsSignal = false;
 // What was saved last, until the club has answered for it.
 let last = null;
@@ -158,8 +72,8 @@ function sayLast() {
     say(`Not taken: ${last.words}. ${row.why} It is still on this phone; change it and save again.`, "warn", {
       words: "Change it", act: () => mend(row),
     });
-  } else if (standing) say(`Kept on this phone, not sent yet: ${last.words}. Why stands under “On this phone”.`);
-  else if (noSignal) say(`Kept on this phone until there is signal: ${last.words}.`);
+  } else if (link.standing) say(`Kept on this phone, not sent yet: ${last.words}. Why stands under “On this phone”.`);
+  else if (link.noSignal) say(`Kept on this phone until there is signal: ${last.words}.`);
   else say(`Kept on this phone, sending: ${last.words}.`);
 }
 
@@ -521,7 +435,7 @@ function facts(row) {
 
 // The number under which the club will answer for it.
 async function save(entry) {
-  if (!database) throw new Error("this browser keeps nothing for the page");
+  if (!store.database) throw new Error("this browser keeps nothing for the page");
   if (entry.mode === "log") {
     await store.add({ ...facts(entry), op: "log", state: "waiting" });
     return entry.client_id;
@@ -568,89 +482,24 @@ async function drop(row) {
 
 /* ---- sending ---- */
 
-function cookie(name) {
-  return document.cookie.split("; ").find((one) => one.startsWith(`${name}=`))?.slice(name.length + 1) ?? "";
-}
-
-async function post(batch) {
-  const entries = batch.map(({ n, key, state, why, tried, what, ...sent }) => sent);
-  return fetch(data.urls.intake, {
-    method: "POST",
-    headers: { "Content-Type": "application/json", "X-CSRFToken": cookie("csrftoken") },
-    body: JSON.stringify({ who: data.who, entries }),
-    redirect: "manual",
-    signal: AbortSignal.timeout(ANSWER_MS),
-  });
-}
-
-// True when something was settled, so that the next batch may go.
-async function sendBatch() {
-  const batch = (await store.rows()).filter((row) => row.state === "waiting").slice(0, data.atOnce);
-  if (batch.length === 0) return false;
-  // Marked before it goes: from now on it may have arrived, whatever the answer.
-  for (const row of batch) await store.change(row.n, (now) => ({ ...now, tried: true }));
-  let answer;
-  try {
-    answer = await post((await store.rows()).filter((row) => batch.some((one) => one.n === row.n)));
-  } catch {
-    standing = "";
-    noSignal = true;
-    return false;
-  }
-  noSignal = false;
-  if (answer.type === "opaqueredirect" || answer.status === 401) {
-    standing = "signed out";
-    return false;
-  }
-  if (answer.status === 409) {
-    standing = (await answer.json()).error;
-    return false;
-  }
-  if (answer.status === 403) {
-    standing = "load again";
-    return false;
-  }
-  if (!answer.ok) {
-    standing = "busy";
-    return false;
-  }
-  const told = await answer.json();
-  standing = "";
-  let settled = false;
-  for (const one of told.answers) {
-    const row = batch.find((sent) => sent.client_id === one.client_id);
-    if (!row || one.answer === "later") continue;
-    settled = true;
+const { link, send, keepSending } = makeSender({
+  store,
+  lock: "hours",
+  atOnce: data.atOnce,
+  post(batch) {
+    const entries = batch.map(({ n, key, state, why, tried, what, ...sent }) => sent);
+    return post(data.urls.intake, JSON.stringify({ who: data.who, entries }), { "Content-Type": "application/json" });
+  },
+  answered(one) {
     if (one.answer === "kept") kept.add(one.client_id);
-    await store.change(row.n, (now) => (one.answer === "kept" ? null : { ...now, state: "refused", why: one.why, tried: false }));
-  }
-  recent = told.recent;
-  await store.fact("recent", recent);
-  return settled;
-}
-
-async function send() {
-  if (!database) return;
-  if (sending) {
-    sendAgain = true;
-    return;
-  }
-  sending = true;
-  try {
-    const work = async () => {
-      while (await sendBatch()) await refresh();
-    };
-    // One tab at a time, else two would carry the same entries.
-    await (navigator.locks ? navigator.locks.request(`hours ${KEY}`, work) : work());
-  } finally {
-    sending = false;
-  }
-  await refresh();
-  if (sendAgain) {
-    sendAgain = false;
-    send();
-  }
-}
+  },
+  async changed(told) {
+    if (told) {
+      recent = told.recent;
+      await store.fact("recent", recent);
+    } else await refresh();
+  },
+});
 
 /* ---- lists ---- */
 
@@ -726,14 +575,14 @@ async function showStanding() {
   at("standing").textContent = parts.join(" · ");
   let words = refused ? "What was not taken is still here. Change it, or remove it." : "";
   at("queue-words").replaceChildren();
-  if (waiting && standing === "signed out") {
+  if (waiting && link.standing === "signed out") {
     words = "You are signed out. Nothing is lost: sign in and it is sent.";
     signIn(words);
     return;
   }
-  if (waiting && standing === "load again") words = "The page is too old to send. Nothing is lost: load it again.";
-  else if (waiting && standing === "busy") words = "The club's server did not answer well. It is sent again by itself.";
-  else if (waiting && standing) words = `${standing} What is here was saved by ${data.name} and waits until they sign in.`;
+  if (waiting && link.standing === "load again") words = "The page is too old to send. Nothing is lost: load it again.";
+  else if (waiting && link.standing === "busy") words = "The club's server did not answer well. It is sent again by itself.";
+  else if (waiting && link.standing) words = `${link.standing} What is here was saved by ${data.name} and waits until they sign in.`;
   else if (waiting) words = "Kept on this phone; sent by itself when there is signal.";
   at("queue-words").textContent = words;
 }
@@ -741,7 +590,7 @@ async function showStanding() {
 function showKept() {
   const waits = rows.some((row) => row.state === "waiting");
   let words = "";
-  if (noSignal || waits) words = waits ? "Kept on this phone until there is signal." : "No signal: what you save is kept on this phone until there is.";
+  if (link.noSignal || waits) words = waits ? "Kept on this phone until there is signal." : "No signal: what you save is kept on this phone until there is.";
   if (pageNeedsSignal) words = "Hours are kept on this phone, but the page needs signal to open.";
   at("kept-words").hidden = !words;
   at("kept-words").textContent = words;
@@ -767,34 +616,13 @@ async function refresh() {
 
 const keptRecent = await store.fact("recent").catch(() => undefined);
 if (keptRecent && keptRecent.at > recent.at) recent = keptRecent;
-if (!database) say("This browser keeps nothing for the page, so hours cannot be logged here. A private window does that; open an ordinary one.", "warn");
+if (!store.database) say("This browser keeps nothing for the page, so hours cannot be logged here. A private window does that; open an ordinary one.", "warn");
 showJobs();
 await refresh();
 document.documentElement.dataset.ready = "yes";
-send();
 
-window.addEventListener("online", () => {
-  noSignal = false;
-  refresh();
-  send();
-});
-window.addEventListener("offline", () => {
-  noSignal = true;
-  refresh();
-});
-document.addEventListener("visibilitychange", () => {
-  if (document.visibilityState === "visible") send();
-});
-window.setInterval(async () => {
-  if ((await store.rows()).some((row) => row.state === "waiting")) send();
-}, RETRY_MS);
-
-if ("serviceWorker" in navigator) {
-  navigator.serviceWorker.register(data.urls.worker, { scope: data.urls.page }).catch(() => {
-    pageNeedsSignal = true;
-    showKept();
-  });
-} else {
+keepSending();
+keepPage(data.urls, () => {
   pageNeedsSignal = true;
   showKept();
-}
+});

@@ -48,7 +48,7 @@ def built_level(
     at = design.locate(row.x_m, row.y_m)
     level, accuracy, remark = row.level_m, row.level_accuracy_m, ""
     if row.of == AsBuiltLevel.Of.CROWN:
-        bore, wall = _bore_and_wall(facts, reach)
+        bore, wall = bore_and_wall(facts, reach)
         if bore is None:
             return None, "its invert cannot be told: no bore is entered"
         found = invert_from_crown(
@@ -64,9 +64,10 @@ def built_level(
     )
 
 
-def _bore_and_wall(
+def bore_and_wall(
     facts: AsBuiltFacts | None, reach: DrainReach | None
 ) -> tuple[float | None, float | None]:
+    """Metres, as laid where that was told, else as drawn; None for what is not known."""
     inside = facts.inside_diameter_mm if facts else None
     outside = facts.outside_diameter_mm if facts else None
     inside = inside or (reach.inside_diameter_mm if reach else None)

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.drainage.views import laterals
+from worksprog.drainage.views import as_built, laterals, measure
 from worksprog.drainage.views import network as views
 
 app_name = "drainage"
@@ -20,4 +20,23 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("laterals/", laterals.areas, name="laterals-list"),
     path("laterals/<uuid:uuid>/", laterals.laterals, name="laterals"),
     path("laterals/<uuid:uuid>/laterals.csv", laterals.laterals_csv, name="laterals-csv"),
+    path("as-built/", as_built.as_built_list, name="as-built-list"),
+    path("as-built/file/", as_built.levels_file, name="as-built-file"),
+    path("as-built/<uuid:uuid>/", as_built.as_built, name="as-built"),
+    path("as-built/level/<uuid:uuid>/correct/", as_built.correct, name="as-built-correct"),
+    path("as-built/level/<uuid:uuid>/photo/", as_built.photo, name="as-built-photo"),
+    path("measure/", measure.measure, name="measure"),
+    path("measure/intake/", measure.intake, name="measure-intake"),
+    # Beside the page, not below /static/: a worker rules only the folder it is served from.
+    path("measure/worker.js", measure.worker, name="measure-worker"),
+    path("register/", as_built.register, name="register"),
+    path("register/register.csv", as_built.register_csv, name="register-csv"),
+    path("register/drains.gpkg", as_built.as_geopackage, name="drains-gpkg"),
+    path("register/drains.dxf", as_built.as_dxf, name="drains-dxf"),
+    path("register/drains.csv", as_built.as_csv, name="drains-csv"),
+    path("ponds/", water.ponds, name="ponds"),
+    path("ponds/<uuid:uuid>/", water.pond, name="pond"),
+    path("through/", water.storms, name="storms"),
+    path("through/<uuid:uuid>/", water.through, name="through"),
+    path("through/<uuid:uuid>/forget/", water.forget, name="through-forget"),
 ]

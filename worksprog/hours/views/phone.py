@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Iterable
 from datetime import date
-from pathlib import Path
 from typing import Any
 
-from django.contrib.staticfiles import finders
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.templatetags.static import static
@@ -19,6 +16,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from worksprog.clubs.door import ClubRequest, club_page
+from worksprog.clubs.phone import worker_script
 from worksprog.clubs.templatetags.figures import fig
 from worksprog.hours.intake import AT_ONCE, take_in
 from worksprog.hours.models import Ground, HourEntry, RoutineKind
@@ -26,15 +24,8 @@ from worksprog.hours.queries.phone import PhoneJob, done_by_job, phone_jobs, rec
 from worksprog.hours.words import DONE_TODAY, step_of, unit_words
 from worksprog.works.cautions import CAUTIONS, DEFERS
 
-_FONTS = "vendor/fonts/"
 # Everything the page needs to stand up without a signal.
 SHELL = ("css/fonts.css", "css/sheet.css", "css/hours.css", "js/hours-phone.js", "img/mark.svg")
-FACES = (
-    f"{_FONTS}ibm-plex-sans-latin-400-normal.woff2",
-    f"{_FONTS}ibm-plex-sans-latin-600-normal.woff2",
-    f"{_FONTS}ibm-plex-mono-latin-500-normal.woff2",
-    f"{_FONTS}source-serif-4-latin-600-normal.woff2",
-)
 
 
 def _where(job: PhoneJob) -> str:
@@ -190,26 +181,8 @@ def intake(request: ClubRequest) -> JsonResponse:
 @require_safe
 @club_page("hours.log")
 def worker(request: ClubRequest) -> HttpResponse:
-    """The script that keeps the page on the phone, served from here so that it may only rule here.
-
-    It begins with what to keep; when any of that changes, so does the script, and the phone fetches
-    all of it anew.
-    """
-    found = {path: finders.find(path) for path in ("js/hours-worker.js", *SHELL, *FACES)}
-    files = {path: Path(where) for path, where in found.items() if isinstance(where, str)}
-    mark = hashlib.sha256()
-    for path, where in sorted(files.items()):
-        mark.update(f"{path} {static(path)} {where.stat().st_mtime_ns}".encode())
-    keep = {
-        "version": mark.hexdigest()[:16],
-        "page": reverse("hours:home", args=[request.club.slug]),
-        "shell": [static(path) for path in SHELL],
-        "faces": [static(path) for path in FACES if path in files],
-    }
-    script = files["js/hours-worker.js"].read_text(encoding="utf-8")
-    return HttpResponse(
-        f"const KEEP = {json.dumps(keep)};\n{script}", content_type="text/javascript; charset=utf-8"
-    )
+    """The script that keeps the page on the phone, served from here so that it may only rule here."""
+    return worker_script(reverse("hours:home", args=[request.club.slug]), SHELL)
 
 
 @require_safe

@@ -1,6 +1,6 @@
-// Keeps the hours page on the phone, so that it opens with no signal. KEEP is put before this by the
+// Keeps a page for the field on the phone, so that it opens with no signal. KEEP is put before this by the
 // server: what to keep, and a version that changes when any of it does.
-const CACHE = `hours ${KEEP.page} ${KEEP.version}`;
+const CACHE = `kept ${KEEP.page} ${KEEP.version}`;
 const PATIENCE_MS = 4000;
 
 self.addEventListener("install", (event) => {
@@ -38,7 +38,7 @@ async function keepPage(answer) {
 }
 
 async function dropOld() {
-  const mine = `hours ${KEEP.page} `;
+  const mine = `kept ${KEEP.page} `;
   for (const name of await caches.keys()) {
     if (name.startsWith(mine) && name !== CACHE) await caches.delete(name);
   }
