@@ -8,7 +8,7 @@ import { Drawing, geometryOf, outlineOf, showMeasures } from './map/drawing.js';
 
 const IN_VIEW = 40;
 const SNAP_ALONE = new Set(['chamber', 'headwall', 'outfall']);
-const DRAINS = new Set(['ditch', 'pipe', ...SNAP_ALONE]);
+const DRAINS = new Set(['ditch', 'pipe', 'pond', ...SNAP_ALONE]);
 const given = JSON.parse(document.getElementById('map-given').textContent);
 const byId = (id) => document.getElementById(id);
 const at = (address, id) => address.replace(given.no_row, id);

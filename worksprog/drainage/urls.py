@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.drainage.views import as_built, laterals, measure
+from worksprog.drainage.views import as_built, laterals, measure, water
 from worksprog.drainage.views import network as views
 
 app_name = "drainage"

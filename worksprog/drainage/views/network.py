@@ -21,7 +21,7 @@ from worksprog.drainage.bridge import levels_of
 from worksprog.drainage.drawing import draw_long_section, draw_network
 from worksprog.drainage.forms import NodeForm, ReachForm, StormForm
 from worksprog.drainage.models import DrainNode, DrainReach
-from worksprog.drainage.views import laterals
+from worksprog.drainage.views import laterals, water
 
 REACHES_ON_A_PAGE = 100
 FINDINGS_SHOWN, FINDINGS_FOLDED = 12, 100
@@ -387,10 +387,12 @@ def map_words(request: ClubRequest) -> JsonResponse:
 @club_page("drainage.read")
 def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
     """The drain's part of the map's side panel; 404 for what is no drain."""
-    drains = Feature.objects.filter(kind__in=[*DRAIN_LINES, *DRAIN_NODES, Kind.LATERALS])
+    drains = Feature.objects.filter(kind__in=[*DRAIN_LINES, *DRAIN_NODES, Kind.LATERALS, Kind.POND])
     feature = get_row(drains.exclude(state=State.REMOVED), request.club, uuid)
     if feature.kind == Kind.LATERALS:
         return laterals.panel(request, feature)
+    if feature.kind == Kind.POND:
+        return water.pond_panel(request, feature)
     check = queries.check_network(request.club)
     key = str(uuid)
     try:
