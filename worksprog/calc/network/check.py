@@ -90,6 +90,31 @@ def check_drains(
         for key in finding.reach_keys:
             words[key].append(finding)
 
+    column = {
+        "upstream_level_m": _known(levels.upstream_m),
+        "downstream_level_m": _known(levels.downstream_m),
+        "gradient": _known(levels.gradient),
+        "area_above_ha": _known(area_ha),
+        "runoff_area_ha": _known(runoff_ha),
+        "flow_m3s": _known(flow),
+        "capacity_m3s": _known(carried.capacity_m3s),
+        "capacity_velocity_ms": _known(carried.capacity_velocity_ms),
+        "velocity_ms": _known(carried.velocity_ms),
+        "depth_m": _known(carried.depth_m),
+        "spare_share": _known(carried.spare_share),
+        "froude": _known(carried.froude),
+        "gather_min": _known(arrival.gather_min),
+        "storm_min": _known(peak.duration_min),
+        "intensity_mm_h": _known(peak.intensity_mm_h),
+        "contributing_ha": _known(peak.contributing_ha),
+        "water_up_m": _known(water.up_m),
+        "water_down_m": _known(water.down_m),
+        "friction_gradient": _known(water.friction),
+        "critical_m": _known(water.critical_m),
+        "headwater_m": _known(water.headwater_m),
+    }
+    entered, travelled = arrival.entry_min.tolist(), arrival.travel_min.tolist()
+    furthest, lost = arrival.furthest.tolist(), water.loss_k.tolist()
     outfalls = _outfalls(joined, way)
     steps = _build_steps(way)
     checks = []
@@ -103,38 +128,36 @@ def check_drains(
                 kind=reach.kind,
                 standing=reach.standing,
                 length_m=reach.length_m,
-                upstream_level_m=_known(levels.upstream_m, index),
+                upstream_level_m=column["upstream_level_m"][index],
                 upstream_level_from=levels.upstream_from[index],
-                downstream_level_m=_known(levels.downstream_m, index),
+                downstream_level_m=column["downstream_level_m"][index],
                 downstream_level_from=levels.downstream_from[index],
-                gradient=_known(levels.gradient, index),
+                gradient=column["gradient"][index],
                 own_area_ha=reach.catchment_ha,
-                area_above_ha=_known(area_ha, index),
-                runoff_area_ha=_known(runoff_ha, index),
-                flow_m3s=_known(flow, index),
-                capacity_m3s=_known(carried.capacity_m3s, index),
-                capacity_velocity_ms=_known(carried.capacity_velocity_ms, index),
-                velocity_ms=_known(carried.velocity_ms, index),
-                depth_m=_known(carried.depth_m, index),
-                spare_share=_known(carried.spare_share, index),
-                froude=_known(carried.froude, index),
-                freeboard_left_m=_freeboard(reach, carried, index),
-                entry_min=float(arrival.entry_min[index]),
-                travel_min=float(arrival.travel_min[index]),
-                gather_min=_known(arrival.gather_min, index),
-                furthest_key=reaches[arrival.furthest[index]].key
-                if arrival.furthest[index] >= 0
-                else "",
-                storm_min=_known(peak.duration_min, index),
-                intensity_mm_h=_known(peak.intensity_mm_h, index),
-                contributing_ha=_known(peak.contributing_ha, index),
-                water_up_m=_known(water.up_m, index),
-                water_down_m=_known(water.down_m, index),
+                area_above_ha=column["area_above_ha"][index],
+                runoff_area_ha=column["runoff_area_ha"][index],
+                flow_m3s=column["flow_m3s"][index],
+                capacity_m3s=column["capacity_m3s"][index],
+                capacity_velocity_ms=column["capacity_velocity_ms"][index],
+                velocity_ms=column["velocity_ms"][index],
+                depth_m=column["depth_m"][index],
+                spare_share=column["spare_share"][index],
+                froude=column["froude"][index],
+                freeboard_left_m=_freeboard(reach, column["depth_m"][index]),
+                entry_min=entered[index],
+                travel_min=travelled[index],
+                gather_min=column["gather_min"][index],
+                furthest_key=reaches[furthest[index]].key if furthest[index] >= 0 else "",
+                storm_min=column["storm_min"][index],
+                intensity_mm_h=column["intensity_mm_h"][index],
+                contributing_ha=column["contributing_ha"][index],
+                water_up_m=column["water_up_m"][index],
+                water_down_m=column["water_down_m"][index],
                 runs_full=water.full[index],
-                friction_gradient=_known(water.friction, index),
-                loss_k=float(water.loss_k[index]),
-                critical_m=_known(water.critical_m, index),
-                headwater_m=_known(water.headwater_m, index),
+                friction_gradient=column["friction_gradient"][index],
+                loss_k=lost[index],
+                critical_m=column["critical_m"][index],
+                headwater_m=column["headwater_m"][index],
                 state=state,
                 verdict=verdict,
                 faults=tuple(finding.words for finding in words[reach.key]),
@@ -169,17 +192,15 @@ def check_drains(
     )
 
 
-def _freeboard(reach: Reach, carried: Carried, index: int) -> float | None:
+def _freeboard(reach: Reach, depth_m: float | None) -> float | None:
     """Bank above the water at the flow (m); below 0 it comes over."""
-    depth = _known(carried.depth_m, index)
-    if not isinstance(reach.section, DitchSection) or depth is None:
+    if not isinstance(reach.section, DitchSection) or depth_m is None:
         return None
-    return reach.section.depth_m - depth
+    return reach.section.depth_m - depth_m
 
 
-def _known(values: Floats, index: int) -> float | None:
-    value = float(values[index])
-    return None if math.isnan(value) else value
+def _known(values: Floats) -> list[float | None]:
+    return [None if value != value else value for value in values.tolist()]
 
 
 def _outfalls(joined: Joined, way: Way) -> list[str]:

@@ -139,6 +139,9 @@ def shares_of(way: Way, capacity_m3s: NDArray[np.float64]) -> tuple[tuple[float,
     found: list[tuple[float, ...]] = []
     for index, others in enumerate(way.below):
         aside = way.leaves.get(index, ())
+        if not aside and len(others) < 2:
+            found.append((1.0,) * len(others))
+            continue
         onward = [other for other in others if other not in aside]
         split = _by_capacity([capacity[index], *(capacity[other] for other in aside)])
         taken = dict(zip(aside, split[1:], strict=True))

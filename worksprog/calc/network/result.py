@@ -67,7 +67,7 @@ def fault_words(state: State, verdict: str) -> str:
     return verdict.partition(":")[0] if state == "fault" else ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ReachCheck:
     """One reach, checked. None stands for what cannot be known; the verdict says why."""
 
