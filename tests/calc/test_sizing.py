@@ -300,6 +300,17 @@ def test_what_conflicts_is_told_in_plain_words_and_by_how_much():
     assert float(by_level.needed.split()[0]) == pytest.approx(49.2 - short, abs=0.05)
 
 
+def test_a_fixed_level_above_what_the_cover_allows_is_named():
+    upper = SizingReach("A", "A", 50.0, 0.012, ((0.0, 52.0), (50.0, 51.0)), below="B")
+    lower = SizingReach("B", "B", 50.0, 0.02, (), held=Held(50.5, 49.4, 0.294))
+    answer = size_tree(Tree((upper, lower), LowerEnd("O1", 49.4)), costing(), SizingLimits())
+    words = answer.conflicts[0].words
+    assert words.startswith("A cannot keep 0.6 m cover at its end")
+    assert "B, which stays, at 50.50 m: 0.26 m short" in words
+    eased = SizingLimits(least_cover_m=0.6 - answer.conflicts[0].short_m - 0.001)
+    assert size_tree(Tree((upper, lower), LowerEnd("O1", 49.4)), costing(), eased).best
+
+
 def test_a_flow_that_no_size_carries_is_named():
     tree = straight(ground=((0.0, 50.0), (100.0, 49.0)), end_m=None, flow=2.0)
     answer = size_tree(tree, costing(), SizingLimits())

@@ -13,7 +13,7 @@ from worksprog.calc.network import NetworkCheck
 from worksprog.calc.sizing import Design, SizingReach, Tree
 
 WIDTH, HEIGHT = 760.0, 330.0
-LEFT, RIGHT, TOP, FOOT = 58.0, 18.0, 20.0, 66.0
+LEFT, RIGHT, TOP, FOOT = 58.0, 24.0, 20.0, 62.0
 STEPS_M = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 LETTER_PX = 6.2
 
@@ -67,11 +67,8 @@ def draw_beside(tree: Tree, design: Design, check: NetworkCheck) -> SafeString:
     marks = [*_levels(low, high, y)]
     for on in placed:
         marks += _reach(on, design, check, x, y)
-    words = (
-        "Thin: ground. Heavy with its crown: the design. Dashed: entered now. Dotted: stays. "
-        f"Metres; chainage from the lower end. Vertical scale ×{_exaggeration(total, low, high):.0f}."
-    )
-    marks.append(_words(0, HEIGHT - 6, words, "start", "siz-small"))
+    scale = f"Heights drawn ×{_exaggeration(total, low, high):.0f}"
+    marks.append(_words(WIDTH - RIGHT, TOP - 6, scale, "end", "siz-small"))
     title = (
         f"Long section of the design from {check.reach(way[0].key).upstream_name} to "
         f"{tree.end.words}, {total:.0f} m, beside what is entered now"
@@ -154,5 +151,7 @@ def _reach(
     for number, words in enumerate((reach.name, label)):
         if len(words) * LETTER_PX <= room:
             marks.append(_words(middle, foot + 14 * number, words, "middle"))
-    marks.append(_words(left, foot - 3 + 30, f"{on.upper_m:.0f}", "middle", "siz-small"))
+    ends = [(left, on.upper_m)] + ([(right, 0.0)] if on.lower_m < 1e-6 else [])
+    for at, chainage in ends:
+        marks.append(_words(at, foot + 32, f"{chainage:.0f}", "middle", "siz-small"))
     return marks

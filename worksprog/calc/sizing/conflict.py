@@ -171,6 +171,15 @@ def _levels_conflict(
             f"({falls.least_from}).",
             short,
         )  # fmt: skip
+    under = float(profile.level[-1] - profile.asked[-1]) - crown_m(size)
+    if floor is not None and floor > under + CLOSE_M:
+        return Conflict(
+            reach.key, reach.name,
+            f"{reach.name} cannot keep {limits.least_cover_m:g} m cover at its end, even with "
+            f"{size.bore_mm} mm, and reach {solver.floor_words(reach)} at {floor:.2f} m: "
+            f"{floor - under:.2f} m short.",
+            floor - under,
+        )  # fmt: skip
     deepest = float(profile.level[0]) - limits.most_depth_m
     shallow = float(profile.level[-1] - profile.asked[-1]) - crown_m(size)
     steep = deepest - shallow - falls.most * length
