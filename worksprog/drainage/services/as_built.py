@@ -304,7 +304,9 @@ FACTS = (
 
 
 @transaction.atomic
-def keep_facts(*, feature: Feature, by: User | None, **facts: Any) -> AsBuiltFacts:
+def keep_facts(
+    *, feature: Feature, by: User | None, today: datetime.date | None = None, **facts: Any
+) -> AsBuiltFacts:
     """Say what lies in the ground: a new row that carries over what is not said anew."""
     if feature.kind not in DRAIN_LINES | DRAIN_NODES:
         raise ValidationError(f"A {feature.get_kind_display()} is no drain.")
@@ -318,7 +320,7 @@ def keep_facts(*, feature: Feature, by: User | None, **facts: Any) -> AsBuiltFac
             raise _refuse(field, f"A diameter is from 30 to 3,500 mm; {size:g} was entered.")
     if inside is not None and outside is not None and outside <= inside:
         raise _refuse("outside_diameter_mm", "The outside of a pipe is larger than its bore.")
-    if row.built_on is not None and row.built_on > feature.club.today():
+    if row.built_on is not None and row.built_on > (today or feature.club.today()):
         raise _refuse("built_on", "What is built was built today or before.")
     return save_record(row, by=by)
 
@@ -343,6 +345,7 @@ def close_trench(
     on: datetime.date,
     by: User | None,
     despite: str = "",
+    today: datetime.date | None = None,
     **facts: Any,
 ) -> AsBuiltFacts:
     """Record that the trench is filled, and that the drain stands as built.
@@ -352,13 +355,14 @@ def close_trench(
     """
     if feature.kind not in DRAIN_LINES:
         raise ValidationError(f"A {feature.get_kind_display()} has no trench.")
-    if on > feature.club.today():
+    day = today or feature.club.today()
+    if on > day:
         raise _refuse("on", "A trench is closed today or was closed before.")
     against = as_built_of(feature).against_closing
     if against and not despite.strip():
         raise StillOpen(against)
     kept = keep_facts(
-        feature=feature, by=by, backfilled_on=on,
+        feature=feature, by=by, today=day, backfilled_on=on,
         backfilled_despite=despite.strip() if against else "",
         **{"built_on": on, **facts},
     )  # fmt: skip

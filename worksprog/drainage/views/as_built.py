@@ -6,7 +6,7 @@ import csv
 import io
 from hashlib import sha256
 from typing import Any
-from uuid import UUID, uuid5
+from uuid import NAMESPACE_URL, UUID, uuid5
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -254,7 +254,7 @@ def _rows(
                 level_accuracy_m=given["level_accuracy_m"],
                 plan_accuracy_m=given["plan_accuracy_m"],
             ),
-            uuid5(request.club.uuid, f"{mark}:{row.line}"),
+            uuid5(NAMESPACE_URL, f"{request.club.slug}:{mark}:{row.line}"),
         )
         for row in read.rows
     ]  # fmt: skip
