@@ -10,6 +10,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db.models import Sum
 
+from worksprog.calc.sizing import SizingLimits
 from worksprog.clubs.models import Club, User
 from worksprog.course.models import Feature, GroundModel, Hole
 from worksprog.demo.build import build_demo_club
@@ -18,8 +19,11 @@ from worksprog.demo.logged import entries
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.works import all_jobs
 from worksprog.drainage.queries import check_network
+from worksprog.drainage.queries.as_built import every_as_built
 from worksprog.hours.models import HourEntry
 from worksprog.planning.models import Plan
+from worksprog.works import queries_sizing
+from worksprog.works.bridge_sizing import with_design
 from worksprog.works.models import Estimate, Item
 
 
@@ -29,6 +33,27 @@ def test_it_is_never_built_with_debug_off(settings: Any) -> None:
     with pytest.raises(CommandError, match="DEBUG"):
         call_command("build_demo")
     assert not Club.objects.exists()
+
+
+def _sizes_can_be_worked_out(club: Club) -> None:
+    """The proposed drains have a cheapest design, no dearer than what is drawn and free of faults."""
+    network = check_network(club)
+    branches = queries_sizing.branches(network, queries_sizing.open_pipes(club))
+    assert len(branches) >= 2
+    for branch in branches:
+        task = queries_sizing.task_for(
+            club, branch.uuid, SizingLimits(), inside_share=0.97, check=network
+        )
+        answer = task.solve()
+        assert answer.best is not None, answer.conflicts
+        assert answer.second is not None
+        present = queries_sizing.present_money(task)
+        assert present is not None
+        assert 0 < answer.best.money.total < present.total
+        after = with_design(network, answer.best)
+        assert not after.faults
+        for one in answer.best.reaches:
+            assert after.reach(one.key).state == "carries"
 
 
 @pytest.mark.django_db
@@ -53,6 +78,16 @@ def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str
         assert reach.gradient is not None
         assert 1 / 400 < reach.gradient < 1 / 20
     assert [reach.name for reach in network.reaches if reach.state == "too_small"] == ["P1"]
+
+    _sizes_can_be_worked_out(club)
+
+    built = {one.feature.ref: one for one in every_as_built(club, network) if one.lines}
+    assert built.keys() == {"C1–O2", "C2–C1", "C3–C2"}
+    assert all(one.closed == (ref != "C3–C2") for ref, one in built.items())
+    assert [one.backfalls for one in built.values()] == [[], [], []]
+    (caught,) = [line for line in built["C3–C2"].lines if not line.counts]
+    assert "backfall seen before" in caught.corrected_by.why
+    assert network.reach(str(built["C2–C1"].feature.uuid)).upstream_level_from == "as built"
 
     items = Item.objects.filter(club=club)
     assert items.count() == len(all_jobs())
