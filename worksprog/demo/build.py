@@ -18,6 +18,7 @@ from worksprog.course.services_surveys import (
     build_ground,
     keep_mapping,
 )
+from worksprog.demo.as_built import measure_the_brook_carrier
 from worksprog.demo.course import (
     SURVEYED_ON,
     describe_surveyed,
@@ -99,6 +100,7 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     agree_plan(programme, manager)
     go_on_site(items, manager)
     record_on_the_ground(club, manager)
+    measure_the_brook_carrier(club, manager, people.crew[0].user)
     pay(items, manager)
     say("a year of hours")
     log_the_year(people, items)
