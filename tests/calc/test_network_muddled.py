@@ -12,6 +12,7 @@ from worksprog.calc.ditches import DitchSection
 from worksprog.calc.long_section import lay_out_long_section
 from worksprog.calc.network import Node, Reach, Storm, check_drains
 from worksprog.calc.pipes import PipeSection
+from worksprog.calc.rainfall import DesignRain
 
 # A coarse lattice, so that ends meet, cross, ring and fall short of each other often.
 places = st.tuples(
@@ -46,6 +47,10 @@ def reaches(draw):
                 catchment_ha=draw(st.sampled_from([0.0, 0.4, 30.0, 90_000.0])),
                 runoff_coefficient=draw(st.sampled_from([0.0, 0.35, 1.0])),
                 standing=draw(st.booleans()),
+                flow_path_m=draw(st.sampled_from([None, 1.0, 400.0])),
+                flow_path_fall_m=draw(st.sampled_from([None, 0.0, 4.0])),
+                inlet=draw(st.sampled_from([None, "square", "mitred"])) if kind == "pipe" else None,
+                lining=draw(st.sampled_from(["", "grass"])),
             )
         )
     return found
@@ -55,21 +60,44 @@ def reaches(draw):
 def nodes(draw):
     kinds = ["chamber", "headwall", "outfall", "pond"]
     return [
-        Node(f"N{i}", f"N{i}", draw(st.sampled_from(kinds)), x, y, invert_m=draw(levels))
+        Node(
+            f"N{i}",
+            f"N{i}",
+            draw(st.sampled_from(kinds)),
+            x,
+            y,
+            invert_m=draw(levels),
+            cover_m=draw(st.sampled_from([None, 50.8, 53.0])),
+            water_m=draw(st.sampled_from([None, 50.2, 60.0])),
+            pond=draw(st.sampled_from(["", "w"])),
+        )
         for i in range(draw(st.integers(0, 5)))
         for x, y in [draw(places)]
     ]
 
 
 @settings(max_examples=60, deadline=None)
-@given(drawn=reaches(), points=nodes(), intensity=st.sampled_from([0.1, 30.0, 400.0]))
-def test_a_muddle_is_answered_in_words(drawn, points, intensity):
-    check = check_drains(drawn, points, Storm("any", intensity))
+@given(
+    drawn=reaches(),
+    points=nodes(),
+    intensity=st.sampled_from([0.1, 30.0, 400.0]),
+    rain=st.sampled_from([None, DesignRain((5, 60, 600), (8, 20, 44))]),
+    ground=st.sampled_from([None, math.nan, 51.5]),
+)
+def test_a_muddle_is_answered_in_words(drawn, points, intensity, rain, ground):
+    check = check_drains(
+        drawn,
+        points,
+        Storm("any", intensity, rain=rain),
+        ground_at=None if ground is None else lambda x, y: np.full(np.shape(x), ground),
+    )
     assert len(check.reaches) == len(drawn)
     for reach in check.reaches:
         figures = [
             reach.gradient, reach.flow_m3s, reach.capacity_m3s, reach.velocity_ms, reach.depth_m,
-            reach.spare_share,
+            reach.spare_share, reach.entry_min, reach.travel_min, reach.gather_min, reach.storm_min,
+            reach.intensity_mm_h, reach.contributing_ha, reach.water_up_m, reach.water_down_m,
+            reach.friction_gradient, reach.headwater_m, reach.froude, reach.freeboard_left_m,
         ]  # fmt: skip
         assert all(figure is None or math.isfinite(figure) for figure in figures)
         assert "nan" not in reach.verdict

@@ -371,3 +371,64 @@ def test_one_drain_two_outfalls_is_pointed_out():
     assert "O1, O2" in found.words
     total = sum(check.reach(key).flow_m3s for key in ("P2", "P3"))
     assert total == pytest.approx(3 * 0.5 * 30 / 360)
+
+
+class TestFeet:
+    def test_a_drain_in_feet_among_metres_is_named_and_not_used(self):
+        reaches = [
+            pipe(f"P{i}", (i * 100.0, 0), ((i + 1) * 100.0, 0), upstream_invert_m=64 - i,
+                 downstream_invert_m=63 - i, catchment_ha=0.5)
+            for i in range(4)
+        ]  # fmt: skip
+        reaches[1] = replace(
+            reaches[1], upstream_invert_m=63 / 0.3048, downstream_invert_m=62 / 0.3048
+        )
+        check = check_drains(reaches, [outfall(400, 0)], STORM)
+        found = next(finding for finding in check.faults if finding.kind == "feet")
+        assert found.reach_keys == ("P1",)
+        assert found.place == (100.0, 0)
+        assert "In feet it would be 63.00 m" in found.words
+        assert check.reach("P1").state == "fault"
+        assert "look like feet" in check.reach("P1").verdict
+        assert [check.reach(key).state for key in ("P0", "P2", "P3")] == ["carries"] * 3
+        assert "missing_level" not in [finding.kind for finding in check.faults]
+
+    def test_all_in_feet_is_told_by_the_ground(self):
+        reaches, nodes = two()
+        in_feet = [
+            replace(
+                one,
+                upstream_invert_m=one.upstream_invert_m / 0.3048,
+                downstream_invert_m=one.downstream_invert_m / 0.3048,
+            )
+            for one in reaches
+        ]
+        ground = {"ground_at": lambda x, y: np.full(np.shape(x), 52.5)}
+        check = check_drains(in_feet, nodes, STORM, **ground)
+        assert {key for f in check.faults for key in f.reach_keys if f.kind == "feet"} == {
+            "P1",
+            "P2",
+        }
+        assert "the ground there" in check.faults[0].words
+        assert not any(
+            f.kind == "feet" for f in check_drains(reaches, nodes, STORM, **ground).faults
+        )
+
+    def test_a_cover_in_feet_is_set_aside(self):
+        reaches, nodes = two()
+        chamber = Node("C1", "C1", "chamber", 100, 0, cover_m=172.0, invert_m=51.0)
+        check = check_drains(
+            reaches, [*nodes, chamber], STORM, ground_at=lambda x, y: np.full(np.shape(x), 52.5)
+        )
+        found = next(finding for finding in check.faults if finding.kind == "feet")
+        assert found.words.startswith("C1: cover 172.00 m")
+        assert [one.surface_from for one in check.water].count("ground") >= 1
+
+    def test_hilly_ground_is_not_taken_for_feet(self):
+        reaches = [
+            pipe(f"P{i}", (i * 100.0, 0), ((i + 1) * 100.0, 0), upstream_invert_m=100 - 9 * i,
+                 downstream_invert_m=91 - 9 * i)
+            for i in range(9)
+        ]  # fmt: skip
+        check = check_drains(reaches, [outfall(900, 0)], STORM)
+        assert "feet" not in [finding.kind for finding in check.faults]

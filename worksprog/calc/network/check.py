@@ -11,6 +11,7 @@ import numpy as np
 from worksprog.calc import pipes
 from worksprog.calc.ditches import DitchSection
 from worksprog.calc.network.capacity import Carried, Levels, carry, find_levels
+from worksprog.calc.network.feet import set_aside_feet
 from worksprog.calc.network.findings import (
     find_advice,
     find_faults,
@@ -26,7 +27,7 @@ from worksprog.calc.network.water_line import LevelsAt, water_line
 from worksprog.calc.pipes import PipeSection
 from worksprog.calc.roots import Floats
 
-FAULTS = frozenset({"uphill", "flat"})
+FAULTS = frozenset({"uphill", "flat", "feet"})
 ROUNDS = 3  # of flow and velocity; the third changes flows by less than a hundredth
 UNKNOWN_FROM = ("missing_level", "missing_section")
 USUAL_LIMITS = Limits()
@@ -58,6 +59,7 @@ def check_drains(
     if len(given) != len(reaches):
         raise ValueError("Two reaches have the same key.")
     by_node = node_lookup(nodes)
+    reaches, nodes, feet = set_aside_feet(reaches, nodes, ground_at)
     joined = join_ends(reaches, nodes, tolerance_m=limits.tolerance_m)
     way = find_way(joined, len(reaches))
     levels = find_levels(reaches, joined)
@@ -80,7 +82,15 @@ def check_drains(
         )
     flow = peak.flow_m3s
     water = water_line(reaches, joined, way, levels, flow, carried, ground_at)
-    faults = list(find_faults(reaches, joined, way, levels, limits, shares))
+    in_feet = {key for finding in feet for key in finding.reach_keys}
+    faults = [
+        *feet,
+        *(
+            finding
+            for finding in find_faults(reaches, joined, way, levels, limits, shares)
+            if finding.kind != "missing_level" or not in_feet.intersection(finding.reach_keys)
+        ),
+    ]
     advice = [
         *find_advice(reaches, carried, area_ha, limits),
         *find_high_water(reaches, joined, water),
@@ -279,6 +289,8 @@ def _verdict(
 
 
 def _fault(up_m: float, down_m: float, reach: Reach, faults: list[Finding]) -> str:
+    if any(finding.kind == "feet" for finding in faults):
+        return "its levels look like feet: enter them in metres"
     if any(finding.kind == "flat" for finding in faults):
         return "is level: water will stand in it"
     if down_m > up_m:

@@ -17,6 +17,8 @@ from worksprog.calc.rainfall import (
     check_runoff_coefficient,
 )
 
+FLATTEST_PATH = 1e-3  # a flow path with less fall, or none known, is taken as 1 in 1,000 (our own)
+
 ReachKind = Literal["pipe", "ditch"]
 NodeKind = Literal["chamber", "headwall", "outfall", "pond"]
 Point = tuple[float, float]
@@ -89,6 +91,13 @@ class Reach:
             self.kind == "pipe"
         ):
             raise ValueError(f"{self.name}: a {self.kind} was given the other kind's section.")
+
+    @property
+    def flow_path_gradient(self) -> float | None:
+        """Of its way over the ground, between 1 in 1,000 and 1 in 1; None where that is not known."""
+        if not self.flow_path_m or not self.catchment_ha:
+            return None
+        return min(1.0, max((self.flow_path_fall_m or 0.0) / self.flow_path_m, FLATTEST_PATH))
 
 
 @dataclass(frozen=True)

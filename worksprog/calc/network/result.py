@@ -40,6 +40,7 @@ FindingKind = Literal[
     "surfaces",
     "drowned",
     "two_outfalls",
+    "feet",
 ]
 
 
@@ -257,11 +258,11 @@ class NetworkCheck:
 
     def _time_working(self, reach: ReachCheck, given: Reach) -> Working:
         steps: list[Step] = []
-        known = given.flow_path_m and given.catchment_ha and given.flow_path_fall_m is not None
-        if known and given.flow_path_m and given.flow_path_fall_m:
+        known = given.flow_path_gradient is not None
+        if given.flow_path_m and given.flow_path_gradient is not None:
             steps += entry_steps(
                 length_m=given.flow_path_m,
-                fall_m=given.flow_path_fall_m,
+                fall_m=given.flow_path_m * given.flow_path_gradient,
                 area_ha=given.catchment_ha,
                 chosen=self.storm.formula,
             )

@@ -15,7 +15,6 @@ from worksprog.calc.rainfall import bransby_williams_times_min, kirpich_times_mi
 from worksprog.calc.roots import Floats
 
 WALKING_MS = 1.0  # velocity in a reach whose own is not known (our own)
-FLATTEST_PATH = 1e-3  # a flow path with no fall known is taken as 1 in 1,000
 
 
 @dataclass(frozen=True)
@@ -35,19 +34,22 @@ def entry_times(reaches: Sequence[Reach], storm: Storm, limits: Limits) -> Float
     """
     figures = np.array(
         [
-            (reach.flow_path_m or np.nan, reach.flow_path_fall_m or 0.0, reach.catchment_ha)
+            (
+                reach.flow_path_m or np.nan,
+                slope if (slope := reach.flow_path_gradient) is not None else np.nan,
+                reach.catchment_ha,
+            )
             for reach in reaches
         ],
         dtype=np.float64,
     ).reshape(-1, 3)
-    path, fall, area = figures.T
+    path, slopes, area = figures.T
     found = np.full(len(reaches), limits.usual_entry_min)
-    known = np.isfinite(path) & (area > 0)
-    slope = np.maximum(fall[known] / path[known], FLATTEST_PATH)
+    known = np.isfinite(slopes)
     if storm.formula == "kirpich":
-        found[known] = kirpich_times_min(path[known], slope)
+        found[known] = kirpich_times_min(path[known], slopes[known])
     else:
-        found[known] = bransby_williams_times_min(path[known], area[known], slope)
+        found[known] = bransby_williams_times_min(path[known], area[known], slopes[known])
     return np.asarray(np.maximum(found, limits.least_entry_min))
 
 
