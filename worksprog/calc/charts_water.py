@@ -38,12 +38,12 @@ def _sheet(description: str, height: int, layers: list[Spec], palette: Palette) 
 
 def rain_chart(at_h: Sequence[float], mm_h: Sequence[float], *, palette: Palette = PAPER) -> Spec:
     """Intensity of the rain, as filled steps."""
-    begins = [0.0, *at_h[:-1]]
-    values = [
-        {"h": begin, "to": end, "mm_h": value}
-        for begin, end, value in zip(begins, at_h, mm_h, strict=True)
-        if value > 0
-    ]
+    values: list[dict[str, float]] = []
+    for begin, end, value in zip([0.0, *at_h[:-1]], at_h, mm_h, strict=True):
+        if values and values[-1]["to"] == begin and abs(values[-1]["mm_h"] - value) < 1e-6:
+            values[-1]["to"] = end
+        elif value > 0:
+            values.append({"h": begin, "to": end, "mm_h": value})
     bar: Spec = {
         "data": {"values": values},
         "mark": {"type": "bar", "fill": palette.water, "tooltip": True},
@@ -104,6 +104,24 @@ def hydrograph_chart(
     return _sheet(title, 260, [line], palette)
 
 
+def apart_by_size(
+    flows_m3s: Mapping[str, Sequence[float]], *, jump: float = 4.0
+) -> list[dict[str, Sequence[float]]]:
+    """The flows in groups, small ones first, so that a brook does not flatten a pipe's line.
+
+    A new group begins where a peak is more than ``jump`` times the one before it.
+    """
+    groups: list[dict[str, Sequence[float]]] = []
+    before = None
+    for name, flows in sorted(flows_m3s.items(), key=lambda one: max(one[1])):
+        peak = max(flows)
+        if before is None or (before > 0 and peak > jump * before):
+            groups.append({})
+        groups[-1][name] = flows
+        before = peak
+    return groups
+
+
 def level_chart(
     at_h: Sequence[float],
     level_m: Sequence[float],
@@ -115,7 +133,7 @@ def level_chart(
 ) -> Spec:
     """A pond's level, with its bank (heavy, dashed) and the level before the rain (dotted)."""
     low, high = min(start_m, *level_m), max(bank_m, *level_m)
-    slack = 0.05 * (high - low) or 0.1
+    slack = 0.15 * (high - low) or 0.1
     y: Spec = {
         "field": "m",
         "type": "quantitative",

@@ -18,6 +18,7 @@ from worksprog.course.services_surveys import (
     build_ground,
     keep_mapping,
 )
+from worksprog.course.services_water import build_water
 from worksprog.demo.as_built import measure_the_brook_carrier
 from worksprog.demo.course import (
     SURVEYED_ON,
@@ -33,6 +34,7 @@ from worksprog.demo.people import SLUG, make_people
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.reports import write_first_report
 from worksprog.demo.survey_files import COURSE_LAYERS, DRAIN_LAYERS
+from worksprog.demo.water import describe_pond, lead_rain_through
 from worksprog.demo.works import (
     agree_plan,
     go_on_site,
@@ -89,11 +91,13 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
         _import(club, manager, files["course"], Survey.What.FEATURES, "Course, March 2024")
         _import(club, manager, files["drains"], Survey.What.FEATURES, "Old drains, March 2024")
     say("ground")
-    build_ground(club=club, surveys=[levels], by=manager)
+    build_water(model=build_ground(club=club, surveys=[levels], by=manager), by=manager)
     say("drains")
     describe_surveyed(club, manager, holes)
+    describe_pond(club, manager)
     lay_out_laterals(draw_designed(club, manager, holes), manager)
     set_storm(club, manager)
+    lead_rain_through(club, manager)
     say("programme and estimates")
     programme, items = make_programme(club, manager)
     make_calendar(club, manager)

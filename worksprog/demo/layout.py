@@ -157,6 +157,13 @@ def course_things() -> list[Thing]:
         ),
         Thing("bridge", "BR2", _line((44, 132), (45, 124)), "Sleeper bridge on 6", holes=(6,)),
         Thing(
+            "pond",
+            "PD1",
+            _blob(842, 398, 15, 11, 1.2, 601),
+            "Pond below 12 tee",
+            holes=(11, 12),
+        ),
+        Thing(
             "service",
             "SV1",
             _line((240, 335), (420, 276), (560, 262), (770, 268)),
@@ -312,6 +319,12 @@ def _ditch(
 
 
 CENTRE_TOP, CENTRE_LOW = (450.0, 332.0), (454.0, 206.0)
+
+
+# The pond on the east ditch: dug 1.9 m below its bank, sides 1 in 2.5, levels in metres.
+POND_BANK_M, POND_DEPTH_M, POND_SIDE = 64.15, 1.9, 2.5
+POND_PIPE = (63.55, 225.0)  # invert, inside diameter in mm
+POND_WEIR = (63.95, 1.2)  # crest, width
 
 
 def drainage_as_found() -> list[Thing]:

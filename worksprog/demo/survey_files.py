@@ -23,6 +23,7 @@ COURSE_LAYERS = {
     "Bunkers": "bunker",
     "Paths": "path",
     "Bridges": "bridge",
+    "Ponds": "pond",
     "Woodland": "wood",
     "Single trees": "tree",
     "Services from records": "service",

@@ -17,8 +17,8 @@ def _steps(low: float, high: float, about: int) -> list[float]:
     rough = (high - low) / about or 1.0
     size = 10 ** np.floor(np.log10(rough))
     step = min((one * size for one in (1, 2, 5, 10) if one * size >= rough), default=rough)
-    first = np.ceil(low / step - 1e-9) * step
-    return [float(one) for one in np.arange(first, high + step * 1e-6, step)]
+    first = abs(low) and np.ceil(low / step - 1e-9) * step
+    return [float(one) + 0.0 for one in np.arange(first, high + step * 1e-6, step)]
 
 
 def draw_pond(pond: Pond) -> SafeString:

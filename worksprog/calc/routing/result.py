@@ -70,8 +70,8 @@ class PondThrough:
     warnings: tuple[str, ...] = ()
 
     def hours_above(self, level_m: float) -> float:
-        """Hours in which its level stood more than 1 mm above a level."""
-        return float((self.level_m > level_m + 1e-3).sum() * self.step_s / 3600)
+        """Hours in which its level stood more than 1 cm above a level."""
+        return float((self.level_m > level_m + 0.01).sum() * self.step_s / 3600)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from worksprog.calc.charts_water import hydrograph_chart, level_chart, rain_chart
+from worksprog.calc.charts_water import apart_by_size, hydrograph_chart, level_chart, rain_chart
 from worksprog.calc.routing import Pond as CalcPond
 from worksprog.calc.routing import (
     pond_working,
@@ -169,7 +169,7 @@ def pond(request: ClubRequest, uuid: UUID) -> HttpResponse:
 
 
 def _stage_lines(stages: Any) -> str:
-    return "\n".join(f"{level:.2f} {area:.1f}" for level, area in stages)
+    return "\n".join(f"{level:.3f} {area:.1f}" for level, area in stages)
 
 
 def _made_stages(feature: Feature, making: StagesForm, initial: dict[str, Any]) -> bool:
@@ -181,10 +181,11 @@ def _made_stages(feature: Feature, making: StagesForm, initial: dict[str, Any]) 
                 raise ValueError("The club has no ground yet: make one from a survey first.")
             stages, bank = stages_from_ground(ground, feature.geometry)
         else:
-            bank = given["bank_m"] if given["bank_m"] is not None else bank_from_ground(feature)
-            if bank is None:
+            told = given["bank_m"] if given["bank_m"] is not None else bank_from_ground(feature)
+            if told is None:
                 making.add_error("bank_m", "The ground does not tell it here: enter the level.")
                 return False
+            bank = float(told)
             if given["depth_m"] is None or given["side_slope"] is None:
                 raise ValueError("Enter the depth and the sides.")
             stages = stages_from_outline(
@@ -295,8 +296,11 @@ def through(request: ClubRequest, uuid: UUID) -> HttpResponse:
     at_h = result["at_h"]
     charts: dict[str, Any] = {"rain": rain_chart(at_h, result["rain"]["mm_h"])}
     flows = {one["name"]: one["flow_m3s"] for one in result["hydrographs"]}
-    if flows:
-        charts["flow"] = hydrograph_chart(at_h, flows, title="Flow at the lower end of the drains")
+    groups = apart_by_size(flows)
+    for number, group in enumerate(groups):
+        charts[f"flow-{number}"] = hydrograph_chart(
+            at_h, group, title="Flow at the lower end of the drains"
+        )
     for number, one in enumerate(result["ponds"]):
         pair = {"comes in": one["inflow_m3s"], "goes out": one["outflow_m3s"]}
         charts[f"pond-{number}"] = hydrograph_chart(at_h, pair, title=f"Flow of {one['name']}")
@@ -325,7 +329,7 @@ def through(request: ClubRequest, uuid: UUID) -> HttpResponse:
                 for number, one in enumerate(result["ponds"])
             ],
             "charts": charts,
-            "has_flow": bool(flows),
+            "groups": [list(group) for group in groups],
             "share": row.inputs.get("share"),
             "may_design": request.may("drainage.design"),
         },
