@@ -44,10 +44,21 @@ class Piece:
     one_in: float | None
     state: State
     verdict: str
+    upper_water_m: float | None = None
+    lower_water_m: float | None = None
 
     @property
     def fault_words(self) -> str:
         return fault_words(self.state, self.verdict)
+
+    def water_at(self, chainage_m: float) -> float | None:
+        """Level of the water, straight between its ends."""
+        if self.upper_water_m is None or self.lower_water_m is None:
+            return None
+        share = (chainage_m - self.lower_chainage_m) / (
+            self.upper_chainage_m - self.lower_chainage_m
+        )
+        return self.lower_water_m + share * (self.upper_water_m - self.lower_water_m)
 
     def invert_at(self, chainage_m: float) -> float | None:
         if self.upper_invert_m is None or self.lower_invert_m is None:
@@ -92,6 +103,19 @@ class LongSection:
     ground: tuple[GroundPoint, ...]
     least_cover: Extreme | None  # over the inside crown of the pipes
     deepest_invert: Extreme | None
+
+    def ground_at(self, chainage_m: float) -> float | None:
+        """The ground, straight between the points where it is known."""
+        before = [one for one in self.ground if one.chainage_m >= chainage_m - 1e-6]
+        after = [one for one in self.ground if one.chainage_m <= chainage_m + 1e-6]
+        if not before or not after:
+            return None
+        upper, lower = before[-1], after[0]
+        gap = upper.chainage_m - lower.chainage_m
+        if gap > 2 * GROUND_STEP_M:  # the ground is not known all the way
+            return None
+        share = (chainage_m - lower.chainage_m) / gap if gap > 1e-9 else 0.0
+        return lower.level_m + share * (upper.level_m - lower.level_m)
 
     @property
     def lowest_m(self) -> float:
@@ -160,6 +184,9 @@ def _piece(check: NetworkCheck, on_way: PathPiece, upper: float, lower: float) -
         top = top + (bottom - top) * on_way.from_m / reach.length_m
     elif on_way.from_m:
         top = None
+    water_up, water_down = reach.water_up_m, reach.water_down_m
+    if water_up is not None and water_down is not None:
+        water_up += (water_down - water_up) * on_way.from_m / reach.length_m
     return Piece(
         key=reach.key,
         name=reach.name,
@@ -174,6 +201,8 @@ def _piece(check: NetworkCheck, on_way: PathPiece, upper: float, lower: float) -
         one_in=reach.one_in,
         state=reach.state,
         verdict=reach.verdict,
+        upper_water_m=water_up,
+        lower_water_m=water_down,
     )
 
 
