@@ -366,7 +366,7 @@ class NetworkCheck:
             ),
         ]
         notes = [
-            "Longer storms than the time of concentration bring less."
+            "Shorter and longer storms were tried and bring less."
             if by_length
             else "One intensity is set for the club: the rain is taken to last until water from "
             "the furthest part has arrived. A table of depths by duration makes it exact."

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numba import njit
@@ -14,6 +16,7 @@ from worksprog.calc.network.given import Limits, Reach, Storm
 from worksprog.calc.rainfall import bransby_williams_times_min, kirpich_times_min
 from worksprog.calc.roots import Floats
 
+STEP = 0.1  # between the durations that are tried
 WALKING_MS = 1.0  # velocity in a reach whose own is not known (our own)
 
 
@@ -87,42 +90,54 @@ def peak_flows(
 
     A storm as long as the time of concentration brings water from the whole catchment; a shorter
     one is fiercer and reaches only a part: of each reach's own area the share whose water arrives
-    in that time, with arrival spread evenly over the time of entry. Both are tried at the table's
-    own durations and the greater flow is taken. Longer storms bring less. Below a place where the
-    flow divides only the whole catchment is tried, for there the way of each drop is not known.
-    Without a table the one intensity holds at the time of concentration.
+    in that time, with arrival spread evenly over the time of entry. Both are tried, the shorter ones
+    at the table's own durations and at steps of a tenth between them; longer ones as well, though
+    they bring more only where a table's intensity rises. The greatest flow is taken. Below a place
+    where the flow divides only the whole catchment is tried, for there the way of each drop is not
+    known. Without a table the one intensity holds at the time of concentration.
     """
     gather = arrival.gather_min
     if storm.rain is None:
         intensity = np.full(len(gather), storm.intensity_mm_h)
         return Peak(runoff_ha * intensity / 360, gather, intensity, runoff_ha)
     known = np.isfinite(gather)
-    safe = np.where(known, gather, 1.0)
-    intensity = np.where(known, storm.rain.intensities_mm_h(safe), np.nan)
+    intensity = np.where(known, storm.rain.intensities_mm_h(np.where(known, gather, 1.0)), np.nan)
     flow = runoff_ha * intensity / 360
-    duration, contributing = gather.copy(), runoff_ha.copy()
-    table = np.array(storm.rain.durations_min)
-    fierce = storm.rain.intensities_mm_h(table)
     below = np.array(
         [others[0] if len(others) == 1 else -1 for others in way.below], dtype=np.int64
     )
-    behind_split = _behind_split(way)
+    tried_min = _durations(np.array(storm.rain.durations_min))
+    fierce = storm.rain.intensities_mm_h(tried_min)
     parts = _partial(
         below,
         np.array(way.falling_order, dtype=np.int64),
         own_runoff_ha,
         arrival.entry_min,
         arrival.travel_min,
-        table,
+        tried_min,
     )
-    for column, length in enumerate(table):
-        tried = parts[:, column] * fierce[column] / 360
-        better = (length < gather) & (tried > flow) & ~behind_split
-        flow[better] = tried[better]
-        duration[better] = length
-        intensity[better] = fierce[column]
-        contributing[better] = parts[better, column]
-    return Peak(flow, duration, intensity, contributing)
+    whole = tried_min >= gather[:, None]
+    parts = np.where(whole, runoff_ha[:, None], parts)
+    parts[_behind_split(way)[:, None] & ~whole] = 0.0
+    best = np.argmax(parts * fierce, axis=1)
+    rows = np.arange(len(gather))
+    better = parts[rows, best] * fierce[best] / 360 > flow
+    return Peak(
+        np.where(better, parts[rows, best] * fierce[best] / 360, flow),
+        np.where(better, tried_min[best], gather),
+        np.where(better, fierce[best], intensity),
+        np.where(better, parts[rows, best], runoff_ha),
+    )
+
+
+def _durations(table_min: Floats) -> Floats:
+    """The table's durations and, between them, steps of no more than a tenth."""
+    found = [table_min[:1]]
+    for shorter, longer in pairwise(table_min.tolist()):
+        count = math.ceil(math.log(longer / shorter) / math.log(1 + STEP))
+        found.append(np.geomspace(shorter, longer, count + 1)[1:-1])
+        found.append(np.array([longer]))
+    return np.concatenate(found)
 
 
 def _behind_split(way: Way) -> NDArray[np.bool_]:
@@ -144,20 +159,30 @@ def _partial(
     durations_min: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """Run-off area whose water reaches the end of each reach within each duration."""
-    longest = durations_min[-1]
-    found = np.zeros((len(below), len(durations_min)))
+    count = len(durations_min)
+    partly = np.zeros((len(below), count))
+    wholly = np.zeros((len(below), count))  # from this duration on
     for start in order:
         own = own_runoff_ha[start]
         if own <= 0:
             continue
-        lag, here = 0.0, start
+        lag, here, first = 0.0, start, 0
         while here >= 0:
             lag += travel_min[here]
-            if lag >= longest:
+            while first < count and durations_min[first] <= lag:
+                first += 1
+            if first == count:
                 break
-            for column in range(len(durations_min)):
-                share = (durations_min[column] - lag) / entry_min[start]
-                if share > 0:
-                    found[here, column] += own * min(share, 1.0)
+            column = first
+            while column < count and durations_min[column] < lag + entry_min[start]:
+                partly[here, column] += own * (durations_min[column] - lag) / entry_min[start]
+                column += 1
+            if column < count:
+                wholly[here, column] += own
             here = below[here]
-    return found
+    for here in range(len(below)):
+        gathered = 0.0
+        for column in range(count):
+            gathered += wholly[here, column]
+            partly[here, column] += gathered
+    return partly
