@@ -7,6 +7,7 @@ import io
 import math
 import re
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -15,12 +16,14 @@ import numpy as np
 from worksprog.calc.rainfall.design import DesignRain
 
 MOST_DEPTH_MM = 2_000.0
+MOST_TOLD = 6
 LONGEST_MIN = 20_160.0  # a fortnight
 MOST_RETURN_YEARS = 1_000.0
 MISSING = frozenset({"", "-", "na", "n/a", "nan", "null", "-999", "-999.0", "-9999", "-99.9"})
 _UNITS_MIN = {"min": 1.0, "h": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0,
               "days": 1440.0, "m": 1.0, "mins": 1.0, "minutes": 1.0, "hr": 60.0, "hrs": 60.0}  # fmt: skip
 _YEARS = re.compile(r"([0-9]+(?:[.,][0-9]+)?)\s*(?:years?|yr|y)?\s*$")
+_IN_INCHES = re.compile(r"\b(?:in|inch|inches)\b(?! *[0-9])")
 _DURATION = re.compile(r"^\s*([0-9]+(?:[.,][0-9]+)?)\s*([a-z]*)\s*$")
 
 
@@ -59,37 +62,25 @@ class DepthTable:
     depths: tuple[Depth, ...]
 
     def __post_init__(self) -> None:
-        if not self.depths:
-            raise ValueError("The table is empty: at least one depth is needed.")
-        seen: set[tuple[float, float]] = set()
-        for one in self.depths:
-            _check_depth(one)
-            place = (one.return_years, one.duration_min)
-            if place in seen:
-                raise ValueError(
-                    f"{duration_words(one.duration_min)}, 1 in {one.return_years:g} year, is given "
-                    "twice."
-                )
-            seen.add(place)
-        for years, rows in self.by_return_period().items():
-            for shorter, longer in pairwise(rows):
-                if longer.depth_mm < shorter.depth_mm:
-                    raise ValueError(
-                        f"1 in {years:g} year: a longer storm cannot bring less rain; "
-                        f"{longer.depth_mm:g} mm in {duration_words(longer.duration_min)} follows "
-                        f"{shorter.depth_mm:g} mm in {duration_words(shorter.duration_min)}."
-                    )
-        by_duration: dict[float, list[Depth]] = defaultdict(list)
-        for one in sorted(self.depths, key=lambda depth: depth.return_years):
-            by_duration[one.duration_min].append(one)
-        for duration, rows in by_duration.items():
-            for usual, rare in pairwise(rows):
-                if rare.depth_mm < usual.depth_mm:
-                    raise ValueError(
-                        f"{duration_words(duration)}: a rarer storm cannot bring less rain; "
-                        f"{rare.depth_mm:g} mm at 1 in {rare.return_years:g} year follows "
-                        f"{usual.depth_mm:g} mm at 1 in {usual.return_years:g}."
-                    )
+        faults = table_faults(self.depths)
+        if faults:
+            more = f" And {len(faults) - MOST_TOLD} more." if len(faults) > MOST_TOLD else ""
+            raise ValueError(" ".join(faults[:MOST_TOLD]) + more)
+
+    @classmethod
+    def of(cls, rows: Iterable[Sequence[float]]) -> DepthTable:
+        """From rows of [return period (years), duration (min), depth (mm)], in any order."""
+        return cls(
+            tuple(Depth(float(years), float(mins), float(depth)) for years, mins, depth in rows)
+        )
+
+    def as_rows(self) -> list[list[float]]:
+        """Plain figures for a record, by return period and then duration."""
+        return [
+            [one.return_years, one.duration_min, one.depth_mm]
+            for row in self.by_return_period().values()
+            for one in row
+        ]
 
     def by_return_period(self) -> dict[float, list[Depth]]:
         found: dict[float, list[Depth]] = {}
@@ -144,6 +135,78 @@ class DepthTable:
         if not durations:
             raise ValueError(f"No duration of the table is told for 1 in {return_years:g} year.")
         return DesignRain(tuple(durations), tuple(depths))
+
+
+def table_faults(depths: Sequence[Depth]) -> list[str]:
+    """All that keeps these depths from being a table, each with its place."""
+    if not depths:
+        return ["The table is empty: at least one depth is needed."]
+    faults = []
+    kept: dict[tuple[float, float], Depth] = {}
+    for one in depths:
+        try:
+            _check_depth(one)
+        except ValueError as error:
+            faults.append(str(error))
+            continue
+        if (one.return_years, one.duration_min) in kept:
+            faults.append(
+                f"{duration_words(one.duration_min)}, 1 in {one.return_years:g} year, is given twice."
+            )
+        kept.setdefault((one.return_years, one.duration_min), one)
+    by_years: dict[float, list[Depth]] = defaultdict(list)
+    by_duration: dict[float, list[Depth]] = defaultdict(list)
+    for one in sorted(kept.values(), key=lambda each: (each.return_years, each.duration_min)):
+        by_years[one.return_years].append(one)
+        by_duration[one.duration_min].append(one)
+    falls = [
+        f"1 in {years:g} year: a longer storm cannot bring less rain; {longer.depth_mm:g} mm in "
+        f"{duration_words(longer.duration_min)} follows {shorter.depth_mm:g} mm in "
+        f"{duration_words(shorter.duration_min)}."
+        for years, rows in by_years.items()
+        for shorter, longer in pairwise(rows)
+        if longer.depth_mm < shorter.depth_mm
+    ]
+    if len(falls) > 1 and len(falls) == sum(len(rows) - 1 for rows in by_years.values()):
+        falls.insert(0, "It falls everywhere with duration. Are these mm/h? Depths in mm go here.")
+    faults += falls
+    faults += [
+        f"{duration_words(duration)}: a rarer storm cannot bring less rain; {rare.depth_mm:g} mm at "
+        f"1 in {rare.return_years:g} year follows {usual.depth_mm:g} mm at 1 in "
+        f"{usual.return_years:g}."
+        for duration, rows in sorted(by_duration.items())
+        for usual, rare in pairwise(rows)
+        if rare.depth_mm < usual.depth_mm
+    ]
+    return faults
+
+
+def table_doubts(table: DepthTable) -> tuple[str, ...]:
+    """What can be but seldom is: inches, hours in the place of minutes, an intensity that rises."""
+    found = []
+    longest = max(table.depths, key=lambda one: (one.duration_min, one.return_years))
+    where = f"{duration_words(longest.duration_min)}, 1 in {longest.return_years:g} year"
+    if longest.duration_min >= 360 and longest.depth_mm < 12:
+        found.append(
+            f"{where}: {longest.depth_mm:g} mm is very little for so long a storm. Are these inches?"
+        )
+    rate = longest.depth_mm / longest.duration_min * 60
+    if longest.duration_min <= 96 and rate > 150:
+        found.append(
+            f"{where}: that is {rate:.0f} mm/h in the longest storm. Are the durations hours? A bare "
+            "number is minutes."
+        )
+    for years, rows in table.by_return_period().items():
+        for shorter, longer in pairwise(rows):
+            before = shorter.depth_mm / shorter.duration_min * 60
+            after = longer.depth_mm / longer.duration_min * 60
+            if after > before * 1.0001:
+                found.append(
+                    f"{duration_words(longer.duration_min)}, 1 in {years:g} year: its mean "
+                    f"intensity, {after:.1f} mm/h, is above that of "
+                    f"{duration_words(shorter.duration_min)}, {before:.1f} mm/h."
+                )
+    return tuple(found)
 
 
 def _check_depth(one: Depth) -> None:
@@ -206,49 +269,53 @@ def rows_of_text(text: str) -> list[tuple[int, list[str]]]:
 
 
 def read_depths(text: str) -> tuple[tuple[Depth, ...], tuple[Refused, ...]]:
-    """Read a grid: return periods across the first line, one line a duration.
+    """Read a grid of depths in mm, cut by commas, semicolons or tabs.
 
-    ``duration, 2, 10, 30`` then ``15 min, 9.1, 14, 19``; separated by commas, semicolons or tabs.
-    An empty cell is left out; what cannot be read is refused with its line and why.
+    Return periods across and one line a duration (``duration, 2, 10, 30`` then
+    ``15 min, 9.1, 14, 19``); or durations across, when each bears its unit (``years, 15 min, 1 h``).
+    A duration without a unit is minutes. An empty cell is left out; what cannot be read is refused
+    with its line and why, and nothing else is lost.
     """
     lines = rows_of_text(text)
     if not lines:
         return (), (Refused(1, "Nothing was given: a first line of return periods was expected."),)
     number, head = lines[0]
-    periods: list[float | None] = []
     refused: list[Refused] = []
-    for cell in head[1:]:
-        found = re.search(
-            r"[0-9]+(?:[.,][0-9]+)?\s*$",
-            cell.lower().replace("years", "").replace("year", "").strip(),
-        )
-        if found is None:
-            if cell:
-                refused.append(Refused(number, f"“{cell}” is no return period in years."))
-            periods.append(None)
-        else:
-            periods.append(float(found[1].replace(",", ".")))
-    if not any(periods):
-        refused.append(
-            Refused(
-                number, "The first line gives the return periods in years: duration, 2, 10, 30."
-            )
-        )
+    if any(_IN_INCHES.search(cell.lower()) for cell in head):
+        refused.append(Refused(number, "The depths are said to be in inches; mm are taken."))
         return (), tuple(refused)
+    named = [cell.lower() for cell in head[1:] if cell]
+    durations_across = bool(named) and all(re.search(r"[0-9] *(?:m|h|d)", cell) for cell in named)
+    across_of, down_of = (read_duration, _read_period)[:: 1 if durations_across else -1]
+    across: list[float | None] = []
+    for cell in head[1:]:
+        try:
+            across.append(across_of(cell) if cell else None)
+        except ValueError as error:
+            refused.append(Refused(number, str(error)))
+            across.append(None)
+    if not any(across):
+        said = "The first line gives the return periods in years: duration, 2, 10, 30."
+        return (), (*refused, Refused(number, said))
     depths: list[Depth] = []
     for number, cells in lines[1:]:
         try:
-            duration = read_duration(cells[0])
+            down = down_of(cells[0])
         except ValueError as error:
             refused.append(Refused(number, str(error)))
             continue
-        for years, cell in zip(periods, cells[1:], strict=False):
-            if years is None or cell == "":
+        if any(cells[len(head) :]):
+            refused.append(
+                Refused(number, f"It has {len(cells)} cells, the first line only {len(head)}.")
+            )
+            continue
+        for top, cell in zip(across, cells[1:], strict=False):
+            if top is None or cell == "":
                 continue
+            years, duration = (down, top) if durations_across else (top, down)
+            where = f"1 in {years:g} year, {duration_words(duration)}"
             if cell.lower() in MISSING:
-                refused.append(
-                    Refused(number, f"1 in {years:g} year: {cell} stands for a missing value.")
-                )
+                refused.append(Refused(number, f"{where}: {cell} stands for a missing value."))
                 continue
             try:
                 one = Depth(years, duration, read_number(cell))
@@ -257,4 +324,26 @@ def read_depths(text: str) -> tuple[tuple[Depth, ...], tuple[Refused, ...]]:
                 refused.append(Refused(number, str(error)))
             else:
                 depths.append(one)
+    if not depths and not refused:
+        refused.append(Refused(number, "The table has a first line and no depth below it."))
     return tuple(depths), tuple(refused)
+
+
+def _read_period(text: str) -> float:
+    """Years of '10', '10 years' or '1 in 10'; ValueError in words."""
+    match = _YEARS.search(text.lower().strip())
+    if match is None:
+        raise ValueError(f"“{text.strip()}” is no return period in years.")
+    return float(match[1].replace(",", "."))
+
+
+def text_of(table: DepthTable) -> str:
+    """The table as ``read_depths`` takes it, return periods across."""
+    periods = table.return_periods
+    lines = [["duration", *(f"{years:g}" for years in periods)]]
+    for duration in table.durations_min:
+        cells = [table.depth_mm(years, duration) for years in periods]
+        lines.append(
+            [duration_words(duration), *("" if cell is None else f"{cell:g}" for cell in cells)]
+        )
+    return "\n".join(", ".join(line) for line in lines)
