@@ -79,6 +79,32 @@ async function loadContours() {
   grounds.push([`contours, every ${step} m`, layer, map]);
 }
 
+// Asked for only when switched on: most who open the map look for features.
+function offerWater() {
+  if (!given.water) return;
+  for (const [name, z] of [['wetness', 225], ['survey-distance', 230], ['water-lines', 245]]) {
+    map.createPane(name).style.zIndex = z;
+    map.getPane(name).style.pointerEvents = 'none';
+  }
+  const picture = (address, pane, alt) => L.imageOverlay(address, given.water.bounds, { pane, pmIgnore: true, snapIgnore: true, alt });
+  const lines = L.layerGroup([], { pmIgnore: true });
+  lines.once('add', async () => {
+    const answer = await fetch(given.water_lines, { credentials: 'same-origin' }).catch(() => null);
+    if (!answer || !answer.ok) { say('Where water runs could not be read just now.'); return; }
+    const drawn = L.geoJSON(await answer.json(), {
+      pane: 'water-lines', renderer: L.svg({ pane: 'water-lines', padding: 0.4 }), interactive: false, pmIgnore: true, snapIgnore: true,
+      style: ({ properties }) => (properties.is === 'hollow' ? { className: 'hollow' } : { className: `flow-path${properties.area_ha >= 2 ? ' main' : ''}` }),
+    });
+    drawn.eachLayer((line) => { line.options.snapIgnore = true; });
+    lines.addLayer(drawn);
+  });
+  grounds.push(
+    ['where water runs (dotted) and stands (outlined)', lines, map],
+    ['wetness by shape, darker is wetter', picture(given.wetness, 'wetness', ''), map],
+    [`levels a guess (hatched), over ${given.water.guess_from_m.toFixed(0)} m from a surveyed one`, picture(given.survey_distance, 'survey-distance', ''), map],
+  );
+}
+
 async function loadLaterals() {
   if (!given.laterals) return;
   const answer = await fetch(given.laterals, { credentials: 'same-origin' });
@@ -479,6 +505,7 @@ async function begin() {
   features.load(await answer.json());
   await loadContours();
   await loadLaterals();
+  offerWater();
   fillLegend(features, given, grounds);
   inView();
   const id = window.location.hash.slice(1);

@@ -216,7 +216,7 @@ def test_distance_to_the_survey():
     assert away[0, 0] == 0
     assert away[3, 4] == 0
     assert away[0, 4] == pytest.approx(15)
-    assert ground.guess_from_m(model) == pytest.approx(1.5 * math.sqrt(1200 / 5))
+    assert ground.guess_from_m(model) == pytest.approx(0.75 * math.sqrt(1200 / 5))
 
 
 @pytest.mark.parametrize(

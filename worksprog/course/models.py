@@ -228,6 +228,33 @@ class GroundModel(ClubRecord):
         return f"Ground of {self.made_at:%d %b %Y}"
 
 
+class GroundWater(ClubRecord):
+    """Where water runs and stands on a ground by its shape, and where its levels are a guess."""
+
+    ground = models.OneToOneField(GroundModel, on_delete=models.CASCADE, related_name="water")
+    made_at = models.DateTimeField(default=timezone.now)
+    cell_m = models.FloatField()
+    least_depth_m = models.FloatField("least depth of a hollow (m)", default=0.05)
+    path_from_m2 = models.FloatField("least area above a flow path (m²)", default=2500.0)
+    guess_from_m = models.FloatField("levels are a guess beyond (m)")
+    guess_share = models.FloatField("share of the ground whose levels are a guess")
+    levels = models.BinaryField(
+        editable=True, help_text="The raster followed, in calc.ground's own archive."
+    )
+    hollows = models.JSONField(
+        default=list, blank=True, help_text="Largest first; outlines in the club's grid."
+    )
+    lines = models.JSONField(
+        default=dict, blank=True, help_text="GeoJSON (WGS84) of flow paths and hollows."
+    )
+    wetness = models.BinaryField(editable=True, help_text="PNG in WGS84.")
+    distance = models.BinaryField(editable=True, help_text="PNG in WGS84.")
+    bounds = models.JSONField(default=list, help_text="[[south, west], [north, east]]")
+
+    def __str__(self) -> str:
+        return f"Water on the ground, {self.made_at:%d %b %Y}"
+
+
 class Feature(ClubRecord):
     """A thing on the course, with a shape in the club's grid."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from worksprog.course import views_ground, views_surveys
+from worksprog.course import views_ground, views_surveys, views_water
 
 urlpatterns = [
     path("surveys/", views_surveys.survey_list, name="surveys"),
@@ -28,4 +28,9 @@ urlpatterns = [
     path("ground/shading.png", views_ground.ground_shading, name="shading"),
     path("ground/level.json", views_ground.ground_level, name="ground-level"),
     path("ground/line.json", views_ground.ground_line, name="ground-line"),
+    path("ground/water/", views_water.water_page, name="water"),
+    path("ground/water/make/", views_water.water_make, name="water-make"),
+    path("ground/water/lines.geojson", views_water.water_lines, name="water-lines"),
+    path("ground/water/wetness.png", views_water.wetness_picture, name="wetness"),
+    path("ground/water/distance.png", views_water.distance_picture, name="survey-distance"),
 ]

@@ -26,6 +26,7 @@ from worksprog.clubs.models import Change
 from worksprog.course import queries, services
 from worksprog.course.forms import FeatureForm, HoleForm, StateForm, shape_from_points, sound
 from worksprog.course.models import SHAPES, Feature, Hole, Kind, Source, State
+from worksprog.course.queries_water import live_water
 
 # A third of the time of the usual level for a tenth more bytes: digits hardly shrink further.
 MAP_GZIP_LEVEL = 3
@@ -34,6 +35,9 @@ NO_ROW = "00000000-0000-0000-0000-000000000000"
 ADDED = {
     "contours": "course:contours",
     "shading": "course:shading",
+    "water_lines": "course:water-lines",
+    "wetness": "course:wetness",
+    "survey_distance": "course:survey-distance",
     "states_on": "planning:feature-states",
     "reaches": "drainage:map-words",
     "laterals": "drainage:laterals-lines",
@@ -81,6 +85,9 @@ def map_page(request: ClubRequest) -> HttpResponse:
     model = queries.live_ground_model(club)
     if model is not None:
         given["shading_bounds"] = model.shading_bounds
+        kept = live_water(club)
+        if kept is not None:
+            given["water"] = {"bounds": kept.bounds, "guess_from_m": kept.guess_from_m}
     if draws:
         given["draw"] = {
             "new": reverse("course:draw", args=[slug]),

@@ -33,6 +33,7 @@ from worksprog.calc.ground.picture import (
     Contour,
     contours,
     hillshade,
+    laid_out_for_map,
     shading_for_map,
     slopes,
 )
@@ -81,6 +82,7 @@ __all__ = [
     "guess_from_m",
     "hillshade",
     "hollows_of",
+    "laid_out_for_map",
     "level_at",
     "load_ground",
     "outline_of",

@@ -104,18 +104,28 @@ def shading_for_map(
     """
     light = hillshade(raster, exaggeration=exaggeration)
     lit = GriddedGround(raster.west, raster.south, raster.cell_m, light)
-    west, south, east, north = raster.bounds
+    return laid_out_for_map(lit, epsg, most_pixels=most_pixels)
+
+
+def laid_out_for_map(
+    values: GriddedGround, epsg: int, *, most_pixels: int = 700_000
+) -> tuple[Floats, tuple[tuple[float, float], tuple[float, float]]]:
+    """Any values of a raster laid out by longitude and latitude, north at the top, and its bounds.
+
+    Values between cells are bilinear. Returns ((south, west), (north, east)) in degrees.
+    """
+    west, south, east, north = values.bounds
     x = np.concatenate([np.linspace(west, east, 9)] * 2 + [[west] * 9, [east] * 9])
     y = np.concatenate([[south] * 9, [north] * 9] + [np.linspace(south, north, 9)] * 2)
     lon, lat = grid.to_lonlat(epsg, x, y)
-    columns, rows = raster.levels.shape[1], raster.levels.shape[0]
+    columns, rows = values.levels.shape[1], values.levels.shape[0]
     finer = min(2.0, math.sqrt(most_pixels / (columns * rows)))
     columns, rows = max(int(columns * finer), 2), max(int(rows * finer), 2)
     lons = np.linspace(lon.min(), lon.max(), columns)
     lats = np.linspace(lat.max(), lat.min(), rows)
     at_lon, at_lat = np.meshgrid(lons, lats)
     px, py = grid.from_lonlat(epsg, at_lon.ravel(), at_lat.ravel())
-    picture = lit.levels_at(px, py).reshape(rows, columns)
+    picture = values.levels_at(px, py).reshape(rows, columns)
     return picture, (
         (float(lat.min()), float(lon.min())),
         (float(lat.max()), float(lon.max())),

@@ -151,4 +151,28 @@ class Migration(migrations.Migration):
             model_name='feature',
             index=models.Index(fields=['club', 'kind', 'state'], name='course_feat_club_id_9e2dec_idx'),
         ),
+        migrations.CreateModel(
+            name='GroundWater',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('made_at', models.DateTimeField(default=django.utils.timezone.now)),
+                ('cell_m', models.FloatField()),
+                ('least_depth_m', models.FloatField(default=0.05, verbose_name='least depth of a hollow (m)')),
+                ('path_from_m2', models.FloatField(default=2500.0, verbose_name='least area above a flow path (m²)')),
+                ('guess_from_m', models.FloatField(verbose_name='levels are a guess beyond (m)')),
+                ('guess_share', models.FloatField(verbose_name='share of the ground whose levels are a guess')),
+                ('levels', models.BinaryField(editable=True, help_text="The raster followed, in calc.ground's own archive.")),
+                ('hollows', models.JSONField(blank=True, default=list, help_text="Largest first; outlines in the club's grid.")),
+                ('lines', models.JSONField(blank=True, default=dict, help_text='GeoJSON (WGS84) of flow paths and hollows.')),
+                ('wetness', models.BinaryField(editable=True, help_text='PNG in WGS84.')),
+                ('distance', models.BinaryField(editable=True, help_text='PNG in WGS84.')),
+                ('bounds', models.JSONField(default=list, help_text='[[south, west], [north, east]]')),
+                ('club', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='clubs.club')),
+                ('ground', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='water', to='course.groundmodel')),
+            ],
+            options={
+                'abstract': False,
+            },
+        ),
     ]
