@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.drainage.views import as_built, laterals, measure, water
+from worksprog.drainage.views import as_built, catchments, laterals, measure, water
 from worksprog.drainage.views import network as views
 
 app_name = "drainage"
@@ -39,4 +39,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("through/", water.storms, name="storms"),
     path("through/<uuid:uuid>/", water.through, name="through"),
     path("through/<uuid:uuid>/forget/", water.forget, name="through-forget"),
+    path("catchments/", catchments.catchments, name="catchments"),
 ]

@@ -17,7 +17,7 @@ from worksprog.clubs.records import save_record
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature
 from worksprog.course.services import turn_round
 from worksprog.drainage.bridge import levels_of, section_of
-from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach, RainTable
+from worksprog.drainage.models import CatchmentFrom, DesignStorm, DrainNode, DrainReach, RainTable
 from worksprog.drainage.queries.rain import design_rain_of
 
 
@@ -27,6 +27,7 @@ class ReachFigures(TypedDict, total=False):
     upstream_invert_m: float | None
     downstream_invert_m: float | None
     catchment_ha: float
+    catchment_from: str
     runoff_coefficient: float
     flow_path_m: float | None
     flow_path_fall_m: float | None
@@ -40,6 +41,7 @@ class ReachFigures(TypedDict, total=False):
     manning_n: float
     lining: str
     culvert_inlet: str
+    replaced_by: Feature | None
 
 
 DEEPEST_CHAMBER_M = 10.0  # below its cover; more is a slip of the pen
@@ -92,6 +94,8 @@ def set_reach(
     _check_seen(feature, row, seen)
     levels = levels_of(feature, row)
     row.upstream_invert_m, row.downstream_invert_m = levels.upstream_m, levels.downstream_m
+    if "catchment_from" not in figures and _entered_anew(row, figures):
+        row.catchment_from = CatchmentFrom.ENTERED
     for name, value in figures.items():
         setattr(row, name, value)
     ends = shapely.get_coordinates(feature.geometry)[[0, -1]].tolist()
@@ -99,6 +103,7 @@ def set_reach(
     _check_level(row.upstream_invert_m, "upstream_invert_m")
     _check_level(row.downstream_invert_m, "downstream_invert_m")
     _check_flow_path(row)
+    _check_replaced_by(row)
     if row.lining and row.lining not in LININGS:
         raise ValidationError({"lining": f"“{row.lining}” is no lining this program knows."})
     row.full_clean()
@@ -108,6 +113,31 @@ def set_reach(
         field = "ks_mm" if "oughness" in str(error) else None
         raise ValidationError({field: str(error)} if field else str(error)) from error
     return save_record(row, by=by)
+
+
+def _check_replaced_by(row: DrainReach) -> None:
+    """What takes its place is another drain of the club, and the chain of them ends."""
+    seen, later = {row.feature_id}, row.replaced_by
+    if later is not None and (later.club_id != row.club_id or later.kind not in DRAIN_LINES):
+        raise ValidationError(
+            {"replaced_by": "A pipe or ditch is replaced by another of the club."}
+        )
+    while later is not None:
+        if later.pk in seen:
+            raise ValidationError(
+                {"replaced_by": f"{later.title} would take its own place in the end."}
+            )
+        seen.add(later.pk)
+        after = DrainReach.objects.filter(feature=later).select_related("replaced_by").first()
+        later = after.replaced_by if after else None
+
+
+def _entered_anew(row: DrainReach, figures: ReachFigures) -> bool:
+    """Whether a figure of the catchment is other than what the ground gave."""
+    return any(
+        name in figures and figures.get(name) != getattr(row, name)
+        for name in ("catchment_ha", "flow_path_m", "flow_path_fall_m")
+    )
 
 
 def _check_flow_path(row: DrainReach) -> None:
