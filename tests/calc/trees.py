@@ -81,7 +81,7 @@ def random_tree(
     return Tree(tuple(reaches), LowerEnd("outfall O1", end_m))
 
 
-def checked(tree: Tree, design: Design) -> NetworkCheck:
+def checked(tree: Tree, design: Design, storm: Storm = RAIN) -> NetworkCheck:
     """The design as the check of the network sees it."""
     own = {reach.key: reach.flow_m3s for reach in tree.reaches}
     for reach in tree.reaches:
@@ -109,4 +109,4 @@ def checked(tree: Tree, design: Design) -> NetworkCheck:
         )
         for reach in tree.reaches
     ]
-    return check_drains(reaches, [Node("O1", "O1", "outfall", -100.0, 0.0)], RAIN)
+    return check_drains(reaches, [Node("O1", "O1", "outfall", -100.0, 0.0)], storm)
