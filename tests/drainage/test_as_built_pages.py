@@ -239,7 +239,7 @@ def test_the_register(cast: Cast, drain: Drain, as_committee: Client) -> None:
     page = as_committee.get(f"{AT}register/")
     rows = {row.feature.ref: row for row in page.context["rows"]}
     assert rows.keys() == {"P1", "P2", "C1", "C2", "O1"}
-    assert (rows["P1"].levels_from, rows["P2"].levels_from) == ("as built", "design")
+    assert (rows["P1"].levels_from, rows["P2"].levels_from) == ("as built", "as entered")
     assert rows["C2"].depth == pytest.approx((1.45, 1.45))
     asked = as_committee.get(f"{AT}register/register.csv?kind=pipe&levels=built")
     table = list(csv.DictReader(io.StringIO(asked.content.decode("utf-8-sig"))))

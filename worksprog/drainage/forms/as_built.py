@@ -120,7 +120,7 @@ class RegisterForm(forms.Form):
         choices=[
             ("", "all"),
             ("built", "as built"),
-            ("design", "by design only"),
+            ("entered", "by design or entry only"),
             ("none", "without levels"),
         ],
     )

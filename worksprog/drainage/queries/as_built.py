@@ -24,7 +24,7 @@ from worksprog.calc.as_built import (
 )
 from worksprog.calc.network import NetworkCheck
 from worksprog.clubs.models import Club
-from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, State
+from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, Source, State
 from worksprog.course.queries import holes_of_features, live_ground
 from worksprog.drainage import bridge_as_built as bridge
 from worksprog.drainage.models import AsBuiltFacts, AsBuiltLevel, DrainNode, DrainReach
@@ -322,8 +322,8 @@ def _drains(club: Club) -> list[Feature]:
 class RegisterRow:
     """One drain as the register lists it.
 
-    levels_from  "as built", "design" or ""
-    depth        least and greatest depth from the ground to the invert (m)
+    levels_from  "as built", "design", "as entered" or ""
+    depth        least and greatest depth (m) from the ground to the invert; a ditch's own depth
     """
 
     feature: Feature
@@ -356,12 +356,14 @@ def register_of(club: Club, *, kind: str = "", state: str = "", words: str = "",
         if words and words.lower() not in text:
             continue
         row = _register_row(one, holes.get(feature.pk, []), ground)
-        if levels and row.levels_from != {"built": "as built", "design": "design", "none": ""}.get(
-            levels
-        ):
+        if levels and levels != _levels_sort(row.levels_from):
             continue
         found.append(row)
     return found
+
+
+def _levels_sort(levels_from: str) -> str:
+    return {"as built": "built", "": "none"}.get(levels_from, "entered")
 
 
 def _register_row(one: ReachAsBuilt, holes: list[int], ground: object) -> RegisterRow:
@@ -371,6 +373,7 @@ def _register_row(one: ReachAsBuilt, holes: list[int], ground: object) -> Regist
     counted = [line for line in one.lines if line.counts]
     last = max(counted, key=lambda line: (line.row.measured_on, line.row.pk), default=None)
     upper, lower, levels_from = None, None, ""
+    entered = "design" if feature.source == Source.DESIGN else "as entered"
     profile: list[tuple[float, float, float]] = []
     if one.design is not None:
         if one.levels:
@@ -381,7 +384,8 @@ def _register_row(one: ReachAsBuilt, holes: list[int], ground: object) -> Regist
                 for level in one.levels
             ]
         elif one.design.upstream_m is not None or one.design.downstream_m is not None:
-            upper, lower, levels_from = one.design.upstream_m, one.design.downstream_m, "design"
+            upper, lower = one.design.upstream_m, one.design.downstream_m
+            levels_from = entered
             steps = np.linspace(0.0, one.design.length_m, 9)
             profile = [
                 (*one.design.place_at(float(at)), level)
@@ -392,7 +396,7 @@ def _register_row(one: ReachAsBuilt, holes: list[int], ground: object) -> Regist
         built = next((line.invert_m for line in reversed(counted) if line.invert_m), None)
         drawn = None if node is None else node.invert_level_m
         upper = built if built is not None else drawn
-        levels_from = "as built" if built is not None else ("design" if drawn is not None else "")
+        levels_from = "as built" if built is not None else (entered if drawn is not None else "")
         if upper is not None:
             profile = [(feature.geometry.x, feature.geometry.y, upper)]
     return RegisterRow(
@@ -405,7 +409,9 @@ def _register_row(one: ReachAsBuilt, holes: list[int], ground: object) -> Regist
         upstream_m=upper,
         downstream_m=lower,
         levels_from=levels_from,
-        depth=_depths(profile, ground, node),
+        depth=(reach.depth_m, reach.depth_m)
+        if reach is not None and feature.kind == Kind.DITCH and reach.depth_m is not None
+        else _depths(profile, ground, node),
         dated=_dated(feature, facts, last),
         who=(facts.laid_by if facts and facts.laid_by else "")
         or (str(last.row.kept_by) if last and last.row.kept_by else "")

@@ -112,6 +112,8 @@ def _recent(request: ClubRequest) -> dict[str, Any]:
 def _sheets(request: ClubRequest) -> list[tuple[str, str]]:
     """The few that belong to hours; from the map on, the masthead shows every other sheet."""
     links = [("Map and sheets", reverse("course:map", args=[request.club.slug]))]
+    if request.may("drainage.measure"):
+        links.append(("Levels on the bank", reverse("drainage:measure", args=[request.club.slug])))
     if request.may("hours.approve"):
         links.append(("Approve the week", reverse("hours:week", args=[request.club.slug])))
     if request.may("progress.read"):
