@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+import shapely
+
 from worksprog.calc.ground import level_at
 from worksprog.calc.network import NetworkCheck, Reach
 from worksprog.calc.routing import Pond as CalcPond
@@ -20,6 +22,7 @@ from worksprog.calc.routing import (
 from worksprog.clubs.models import Club
 from worksprog.course.models import DRAIN_LINES, Feature, Hole, Kind, State
 from worksprog.course.queries import live_ground
+from worksprog.course.queries_water import live_water
 from worksprog.drainage.bridge_water import as_kept, pond_of
 from worksprog.drainage.models import DesignStorm, Pond
 from worksprog.drainage.queries.network import check_network, live_storm
@@ -27,6 +30,7 @@ from worksprog.drainage.queries.rain import design_rain_of
 
 LARGE = 4_000_000  # reaches times steps: about a second
 WATCHED = 8
+NEAR_HOLLOW_M = 15.0
 
 
 @dataclass(frozen=True)
@@ -170,6 +174,7 @@ def _places(club: Club, check: NetworkCheck, through: Through) -> list[dict[str,
     ).values_list("features__uuid", "number")
     for uuid, number in pairs:
         holes.setdefault(str(uuid), []).append(number)
+    hollows = _hollows(club) if stood else []
     return [
         {
             "key": one.key,
@@ -179,9 +184,36 @@ def _places(club: Club, check: NetworkCheck, through: Through) -> list[dict[str,
             "hours": one.standing_h,
             "most_m3": one.standing_m3,
             "at_h": one.standing_at_h,
+            "low_spot": _low_spot(hollows, check.given[one.key].line[0], one.standing_m3),
         }
         for one in stood
     ]
+
+
+Hollows = list[tuple[shapely.Geometry, dict[str, Any]]]
+
+
+def _hollows(club: Club) -> Hollows:
+    """The closed hollows of the live ground, where they have been found. One query."""
+    kept = live_water(club, "hollows")
+    if kept is None:
+        return []
+    return [(shapely.geometry.shape(facts["outline"]), facts) for facts in kept.hollows]
+
+
+def _low_spot(hollows: Hollows, place: tuple[float, float], most_m3: float) -> dict[str, Any]:
+    """The hollow of the ground that water held at a place would lie in, and how full it becomes."""
+    here = shapely.Point(place)
+    near = [(float(outline.distance(here)), facts) for outline, facts in hollows]
+    away, facts = min(near, key=lambda one: one[0], default=(NEAR_HOLLOW_M + 1, {}))
+    if away > NEAR_HOLLOW_M:
+        return {}
+    return {
+        "depth_m": facts["depth_m"],
+        "area_m2": facts["area_m2"],
+        "volume_m3": facts["volume_m3"],
+        "filled": most_m3 / facts["volume_m3"] if facts["volume_m3"] else None,
+    }
 
 
 def _ponds_without(club: Club, with_table: set[str]) -> list[dict[str, str]]:
