@@ -26,7 +26,7 @@ from worksprog.calc.sizing import (
 )
 from worksprog.calc.sizing.solve import Solver
 
-SEEDS = (0, 1, 2, 3, 4, 5, 8, 9)
+SEEDS = (0, 1, 2, 4, 5, 8, 9, 15, 19)
 COARSE = SizingLimits(least_cover_m=0.5, most_depth_m=1.7, grid_m=0.1, least_velocity_ms=0.6)
 
 
@@ -141,7 +141,7 @@ def try_everything(
 @pytest.mark.parametrize("seed", SEEDS)
 def test_equals_trying_everything(seed, matching):
     limits = replace(COARSE, matching=matching)
-    tree = random_tree(seed, 3, points=3 + seed % 3, end_m=48.87 if seed % 2 else 48.6)
+    tree = random_tree(seed, 3, points=3 + seed % 3, end_m=49.43 if seed % 2 else 48.6)
     prices = costing([SIZES[0], SIZES[2]] if seed % 3 else SIZES[:3])
     every = try_everything(tree, prices, limits)
     best = Solver(tree, prices, limits).solve()
@@ -172,14 +172,14 @@ def test_trying_everything_meets_both_outcomes():
     """The comparison above would prove little if nothing ever fitted, or everything did."""
     fits = [
         Solver(
-            random_tree(seed, 3, points=3 + seed % 3, end_m=48.87 if seed % 2 else 48.6),
+            random_tree(seed, 3, points=3 + seed % 3, end_m=49.43 if seed % 2 else 48.6),
             costing([SIZES[0], SIZES[2]] if seed % 3 else SIZES[:3]),
             COARSE,
         ).solve()
         is not None
         for seed in SEEDS
     ]
-    assert 4 <= sum(fits) <= 7
+    assert 5 <= sum(fits) <= 8
 
 
 def test_four_reaches_with_one_that_stays():
