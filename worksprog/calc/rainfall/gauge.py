@@ -12,12 +12,14 @@ from itertools import pairwise
 import numpy as np
 
 from worksprog.calc.rainfall.table import (
-    MISSING,
     MOST_DEPTH_MM,
     Refused,
+    duration_words,
+    is_missing,
     read_duration,
     read_number,
     rows_of_text,
+    says_inches,
 )
 
 DAY_MIN = 1440
@@ -74,7 +76,7 @@ def read_daily(text: str) -> DailyRecord:
                 refused.append(Refused(number, str(error)))
             continue
         value = cells[1].lower()
-        if value in MISSING:
+        if is_missing(value):
             missing.add(day)
             refused.append(
                 Refused(number, f"{day}: no value ({cells[1] or 'empty'}); left as a gap.")
@@ -163,34 +165,162 @@ def annual_maxima(record: DailyRecord, *, year_begins: int = 10) -> Maxima:
 
 
 def read_maxima(text: str) -> tuple[tuple[YearMost, ...], tuple[Refused, ...]]:
-    """Read lines of year, duration, most rain in mm (``1998, 60 min, 21.4``)."""
+    """Read the most rain of each year in mm, by line or by grid.
+
+    A line is a year, a duration and a depth (``1998, 60 min, 21.4``); a grid has durations with
+    their units across the first line (``year, 15 min, 1 h, 1 day``) and one line a year.
+    """
+    lines = rows_of_text(text)
+    across: list[int | None] | None = None
     found: dict[tuple[int, int], YearMost] = {}
     refused: list[Refused] = []
-    for order, (number, cells) in enumerate(rows_of_text(text)):
-        if len(cells) < 3:
+    for order, (number, cells) in enumerate(lines):
+        if not order and not _is_year(cells[0]):
+            across = _durations_across(cells)
+            continue
+        if not _is_year(cells[0]):
+            refused.append(Refused(number, f"“{cells[0]}” is no year."))
+            continue
+        if across is None and len(cells) < 3:
             refused.append(Refused(number, "A year, a duration and a depth in mm were expected."))
             continue
-        try:
-            year = int(read_number(cells[0]))
-        except ValueError as error:
-            if order:
+        year = int(cells[0])
+        pairs = [(cells[1], cells[2])] if across is None else []
+        for minutes, cell in zip(across or (), cells[1:], strict=False):
+            if minutes is not None:
+                pairs.append((f"{minutes} min", cell))
+        for duration, depth in pairs:
+            try:
+                one = _year_most(year, duration, depth)
+                if (year, one.duration_min) in found:
+                    raise ValueError(
+                        f"{year}: given twice for {duration_words(one.duration_min)}; the first "
+                        "stands."
+                    )
+            except ValueError as error:
                 refused.append(Refused(number, str(error)))
-            continue
+            else:
+                found[year, one.duration_min] = one
+    return tuple(found.values()), tuple(refused + _falling(found))
+
+
+def _is_year(cell: str) -> bool:
+    return cell.isdigit() and 1800 <= int(cell) <= 2200
+
+
+def _durations_across(cells: Sequence[str]) -> list[int | None] | None:
+    """Durations (min) that a first line names; None when it names no two columns so."""
+    found: list[int | None] = []
+    for cell in cells[1:]:
         try:
-            if not 1800 <= year <= 2200:
-                raise ValueError(f"{year} is no year.")
-            if cells[2].lower() in MISSING:
-                raise ValueError(f"{year}: no value ({cells[2] or 'empty'}).")
-            duration, depth = round(read_duration(cells[1])), read_number(cells[2])
-            if not 0 < depth <= MOST_DEPTH_MM:
-                raise ValueError(f"{year}: the most rain of a year cannot be {depth:g} mm.")
-            if (year, duration) in found:
-                raise ValueError(f"{year}: given twice for that duration; the first stands.")
-        except ValueError as error:
-            refused.append(Refused(number, str(error)))
-        else:
-            found[year, duration] = YearMost(year, duration, depth)
-    return tuple(found.values()), tuple(refused)
+            found.append(round(read_duration(cell.replace("mm", "").strip(" ()"))))
+        except ValueError:
+            found.append(None)
+    return found if any(found) else None
+
+
+def _year_most(year: int, duration: str, cell: str) -> YearMost:
+    minutes = round(read_duration(duration))
+    where = f"{year}, {duration_words(minutes)}"
+    if is_missing(cell):
+        raise ValueError(f"{where}: no value ({cell or 'empty'}); the year is left out of it.")
+    depth = read_number(cell)
+    if not 0 < depth <= MOST_DEPTH_MM:
+        raise ValueError(f"{where}: the most rain of a year cannot be {depth:g} mm.")
+    return YearMost(year, minutes, depth)
+
+
+def _falling(found: dict[tuple[int, int], YearMost]) -> list[Refused]:
+    """Years in which a longer duration brought less; both are taken out, for either may be wrong."""
+    refused = []
+    by_year: dict[int, list[YearMost]] = defaultdict(list)
+    for one in found.values():
+        by_year[one.year].append(one)
+    for year, rows in sorted(by_year.items()):
+        rows.sort(key=lambda one: one.duration_min)
+        for shorter, longer in pairwise(rows):
+            if longer.depth_mm < shorter.depth_mm:
+                words = (
+                    f"{year}: {longer.depth_mm:g} mm in {duration_words(longer.duration_min)} is less "
+                    f"than {shorter.depth_mm:g} mm in {duration_words(shorter.duration_min)}; both "
+                    "are left out."
+                )
+                refused.append(Refused(0, words))
+                found.pop((year, longer.duration_min), None)
+                found.pop((year, shorter.duration_min), None)
+    return refused
+
+
+@dataclass(frozen=True)
+class GaugeRead:
+    """A record as it was read.
+
+    kind      "daily" or "maxima"
+    rows      the most of each year
+    refused   lines that could not be taken (line 0: a year as a whole)
+    notes     gaps, and years left out with why
+    doubts    what can be but seldom is
+    """
+
+    kind: str
+    rows: tuple[YearMost, ...]
+    refused: tuple[Refused, ...]
+    notes: tuple[str, ...]
+    doubts: tuple[str, ...]
+
+    @property
+    def years(self) -> int:
+        return len({one.year for one in self.rows})
+
+
+def read_gauge(text: str, *, year_begins: int = 1) -> GaugeRead:
+    """Read a daily record or annual maxima, whichever its first column tells.
+
+    year_begins  month in which the year begins, for a daily record
+    ValueError when nothing in it can be used; every line that cannot is refused by itself.
+    """
+    lines = rows_of_text(text)
+    if not lines:
+        raise ValueError(
+            "The record is empty: a date and its rain, or a year and its most, a line."
+        )
+    number, head = lines[0]
+    if says_inches(head):
+        raise ValueError(
+            f"Line {number} says inches ({', '.join(head)[:80]}). Turn the depths into mm first."
+        )
+    is_daily = not any(_is_year(cells[0]) for _, cells in lines[:2])
+    if is_daily:
+        record = read_daily(text)
+        most = annual_maxima(record, year_begins=year_begins)
+        refused, rows, notes = record.refused, most.rows, (*most.left_out, *record.gaps)
+    else:
+        rows, refused = read_maxima(text)
+        notes = ()
+    if not rows:
+        why = "; ".join([*notes[:2], *(f"line {one.line}: {one.words}" for one in refused[:3])])
+        raise ValueError(f"No year of the record can be used. {why}".strip())
+    return GaugeRead("daily" if is_daily else "maxima", rows, refused, notes, _doubts(rows))
+
+
+def _doubts(rows: Sequence[YearMost]) -> tuple[str, ...]:
+    """Inches or tenths of a millimetre, by the most of a day in a usual year."""
+    found = []
+    for minutes, years in by_duration(rows).items():
+        usual = float(np.median([one.depth_mm for one in years]))
+        where = f"{duration_words(minutes)}: the usual most of a year is {usual:g} mm"
+        if minutes >= 360 and usual < 8:
+            found.append(f"{where}, which is very little. Are these inches?")
+        if minutes <= DAY_MIN and usual > 200:
+            found.append(f"{where}, which is very much. Are these tenths of a millimetre?")
+        missing = years[-1].year - years[0].year + 1 - len(years)
+        if missing:
+            found.append(
+                f"{duration_words(minutes)}: {missing} of the years {years[0].year} to "
+                f"{years[-1].year} {'is' if missing == 1 else 'are'} not there. Were they dry, or "
+                "was the gauge out of order in a storm?"
+            )
+    return tuple(found)
 
 
 def by_duration(rows: Sequence[YearMost]) -> dict[int, list[YearMost]]:

@@ -19,7 +19,7 @@ MOST_DEPTH_MM = 2_000.0
 MOST_TOLD = 6
 LONGEST_MIN = 20_160.0  # a fortnight
 MOST_RETURN_YEARS = 1_000.0
-MISSING = frozenset({"", "-", "na", "n/a", "nan", "null", "-999", "-999.0", "-9999", "-99.9"})
+MISSING = frozenset({"", "-", "na", "n/a", "nan", "null", "m"})
 _UNITS_MIN = {"min": 1.0, "h": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0,
               "days": 1440.0, "m": 1.0, "mins": 1.0, "minutes": 1.0, "hr": 60.0, "hrs": 60.0}  # fmt: skip
 _YEARS = re.compile(r"([0-9]+(?:[.,][0-9]+)?)\s*(?:years?|yr|y)?\s*$")
@@ -246,6 +246,16 @@ def read_duration(text: str) -> float:
     return float(match[1].replace(",", ".")) * _UNITS_MIN.get(match[2] or "min", 1.0)
 
 
+def is_missing(cell: str) -> bool:
+    """Whether a cell says that there is no value: empty, NA, -999 and its like."""
+    plain = cell.strip().lower()
+    return plain in MISSING or bool(re.fullmatch(r"-9{2,4}([.,]9*0*)?", plain))
+
+
+def says_inches(cells: Sequence[str]) -> bool:
+    return any(_IN_INCHES.search(cell.lower()) for cell in cells)
+
+
 def read_number(text: str) -> float:
     """A number with point or comma; ValueError in words."""
     try:
@@ -281,7 +291,7 @@ def read_depths(text: str) -> tuple[tuple[Depth, ...], tuple[Refused, ...]]:
         return (), (Refused(1, "Nothing was given: a first line of return periods was expected."),)
     number, head = lines[0]
     refused: list[Refused] = []
-    if any(_IN_INCHES.search(cell.lower()) for cell in head):
+    if says_inches(head):
         refused.append(Refused(number, "The depths are said to be in inches; mm are taken."))
         return (), tuple(refused)
     named = [cell.lower() for cell in head[1:] if cell]
@@ -314,7 +324,7 @@ def read_depths(text: str) -> tuple[tuple[Depth, ...], tuple[Refused, ...]]:
                 continue
             years, duration = (down, top) if durations_across else (top, down)
             where = f"1 in {years:g} year, {duration_words(duration)}"
-            if cell.lower() in MISSING:
+            if is_missing(cell):
                 refused.append(Refused(number, f"{where}: {cell} stands for a missing value."))
                 continue
             try:

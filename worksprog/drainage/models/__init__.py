@@ -5,7 +5,7 @@ from __future__ import annotations
 from worksprog.drainage.models.as_built import AsBuiltFacts, AsBuiltLevel
 from worksprog.drainage.models.ground_drains import BuriedService, LateralLayout
 from worksprog.drainage.models.network import CatchmentFrom, CulvertInlet, DrainNode, DrainReach
-from worksprog.drainage.models.rain import DesignStorm, GaugeYear, RainTable
+from worksprog.drainage.models.rain import DesignStorm, GaugeRecord, RainTable
 from worksprog.drainage.models.water import Pond, PondOutlet, Routing
 
 __all__ = [
@@ -17,7 +17,7 @@ __all__ = [
     "DesignStorm",
     "DrainNode",
     "DrainReach",
-    "GaugeYear",
+    "GaugeRecord",
     "LateralLayout",
     "Pond",
     "PondOutlet",

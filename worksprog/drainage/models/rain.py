@@ -34,27 +34,31 @@ class RainTable(ClubRecord):
         return self.name
 
 
-class GaugeYear(ClubRecord):
-    """The most rain that fell within one duration in one year of the club's gauge."""
+class GaugeRecord(ClubRecord):
+    """What a gauge told: the most rain of each year by duration, and what had to be left out."""
 
-    year = models.PositiveSmallIntegerField(
-        validators=[MinValueValidator(1800), MaxValueValidator(2200)]
+    class Kind(models.TextChoices):
+        DAILY = "daily", "rain by day"
+        MAXIMA = "maxima", "the most of each year"
+
+    name = models.CharField(max_length=80)
+    kind = models.CharField(max_length=6, choices=Kind.choices)
+    source = models.CharField(max_length=200, blank=True)
+    year_begins = models.PositiveSmallIntegerField(
+        "month in which the year begins",
+        default=1,
+        validators=[MinValueValidator(1), MaxValueValidator(12)],
     )
-    duration_min = models.PositiveIntegerField(
-        validators=[MinValueValidator(1), MaxValueValidator(20_160)]
+    maxima = models.JSONField(default=list, help_text="Rows of [year, duration (min), depth (mm)].")
+    left_out = models.JSONField(
+        default=list, blank=True, help_text="Lines, gaps and years left out, in words."
     )
-    depth_mm = models.FloatField(validators=[MinValueValidator(0), MaxValueValidator(2_000)])
 
     class Meta:
-        ordering = ["duration_min", "year"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["club", "year", "duration_min"], name="one_most_a_year_and_duration"
-            )
-        ]
+        ordering = ["-id"]
 
     def __str__(self) -> str:
-        return f"{self.year}: {self.depth_mm:g} mm in {self.duration_min} min"
+        return self.name
 
 
 class DesignStorm(ClubRecord):
