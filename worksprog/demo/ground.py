@@ -22,6 +22,9 @@ _WAVES = [
     for _ in range(14)
 ]
 
+# Where water stands on 4 and 5 fairway after rain: middle, depth and half-width (m), far from drains.
+_DIPS = [(525.0, 53.0, 0.75, 13.0), (128.0, 59.0, 0.6, 12.0)]
+
 
 def brook_north(x: Array | float) -> Array:
     """Local northing of the brook's middle at local easting x."""
@@ -54,7 +57,11 @@ def level(x: Array | float, y: Array | float) -> Array:
     for phase, turn, wave, height in _WAVES:
         rolling = rolling + height * np.sin(wave * (x * np.cos(turn) + y * np.sin(turn)) + phase)
     damped = np.clip((np.abs(off) - 8) / 90, 0, 1)
-    return brook_bed(x) + 1.45 + rise + valley + rolling * damped
+    dips = np.zeros(rolling.shape)
+    for east, north_of, depth, half in _DIPS:
+        away = np.hypot(x - east, y - north_of) / half
+        dips = dips + np.where(away < 4, depth * np.exp(-(away**2) / 2), 0.0)
+    return brook_bed(x) + 1.45 + rise + valley + rolling * damped - dips
 
 
 def spot_heights() -> tuple[Array, list[str]]:
