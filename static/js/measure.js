@@ -348,8 +348,8 @@ at("form").addEventListener("submit", async (event) => {
   at("save").disabled = true;
   try {
     if (!store.database) throw new Error("this browser keeps nothing for the page");
-    if (draft.n !== undefined) await store.change(draft.n, () => null);
     await store.add({ ...entry, state: "waiting" });
+    if (draft.n !== undefined) await store.change(draft.n, () => null);
     const told = answerFor(entry);
     last = { client_id: entry.client_id, stop: told.some((one) => one.stop), words: `${drainOf(entry.drain).name}, ${entry.level.toFixed(3)} m at chainage ${chainageWords(entry.at)}: ${told.map((one) => one.words).join("; ")}` };
     if (entry.peg_level_m !== undefined) data.lastPeg = entry.peg_level_m;

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -36,7 +37,7 @@ def drain(cast: Cast) -> Feature:
     )  # fmt: skip
 
 
-def picture() -> dict:
+def picture() -> Any:
     written = io.BytesIO()
     Image.new("RGB", (2000, 1000), "olive").save(written, "JPEG")
     return {"name": "IMG.jpg", "mimeType": "image/jpeg", "buffer": written.getvalue()}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from datetime import timedelta
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -31,7 +32,7 @@ from worksprog.drainage.services.as_built import (
 
 
 def taken(cast: Cast, level: float | None = None, at: float | None = None, **more) -> Measured:
-    usual = {
+    usual: dict[str, Any] = {
         "of": "invert", "how": "level", "measured_on": cast.club.today(), "level_m": level,
         "chainage_m": at, "level_accuracy_m": 0.005,
     }  # fmt: skip
@@ -161,7 +162,7 @@ def test_sent_twice_is_kept_once(cast: Cast, drain: Drain) -> None:
         ({"level_accuracy_m": -0.1}, "greater than or equal"),
     ],
 )
-def test_bad_input_is_told(cast: Cast, drain: Drain, figures: dict, words: str) -> None:
+def test_bad_input_is_told(cast: Cast, drain: Drain, figures: dict[str, Any], words: str) -> None:
     with pytest.raises(ValidationError) as told:
         measure_level(
             feature=drain.upper, measured=taken(cast, **({"level_m": 51.6, "chainage_m": 40.0} | figures)),

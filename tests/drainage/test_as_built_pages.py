@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from typing import Any
 from uuid import UUID, uuid4
 
 import pytest
@@ -22,7 +23,7 @@ from worksprog.drainage.models import AsBuiltFacts, AsBuiltLevel
 AT = "/c/first/drainage/"
 
 
-def entry(cast: Cast, drain: Drain, **more) -> dict:
+def entry(cast: Cast, drain: Drain, **more: Any) -> dict[str, Any]:
     usual = {
         "client_id": str(uuid4()), "drain": str(drain.upper.uuid), "of": "invert", "how": "level",
         "measured_on": cast.club.today().isoformat(), "level_m": 51.6, "chainage_m": 40,
@@ -31,9 +32,9 @@ def entry(cast: Cast, drain: Drain, **more) -> dict:
     return usual | more
 
 
-def send(client: Client, cast: Cast, entries: list, who: str = "", **files):
+def send(client: Client, cast: Cast, entries: list[Any], who: str = "", files: Any = None) -> Any:
     sent = json.dumps({"who": who or cast.staff.email, "entries": entries})
-    return client.post(f"{AT}measure/intake/", {"sent": sent, **files})
+    return client.post(f"{AT}measure/intake/", {"sent": sent, **(files or {})})
 
 
 def test_a_phone_sends_the_same_twice(cast: Cast, drain: Drain, as_staff: Client) -> None:
@@ -85,7 +86,7 @@ def test_what_is_refused_keeps_the_rest(cast: Cast, drain: Drain, as_staff: Clie
 
 
 @pytest.mark.parametrize("body", [{}, {"sent": "[]"}, {"sent": '{"who": "x", "entries": 5}'}])
-def test_what_is_no_batch(as_staff: Client, body: dict) -> None:
+def test_what_is_no_batch(as_staff: Client, body: dict[str, Any]) -> None:
     assert as_staff.post(f"{AT}measure/intake/", body).status_code == 400
 
 
@@ -99,13 +100,16 @@ def test_a_photo_goes_through_the_door(
 ) -> None:
     sent = entry(cast, drain)
     bad = send(
-        as_staff, cast, [sent], **{f"photo-{sent['client_id']}": SimpleUploadedFile("a.jpg", b"no")}
+        as_staff,
+        cast,
+        [sent],
+        files={f"photo-{sent['client_id']}": SimpleUploadedFile("a.jpg", b"no")},
     )
     assert "no photo" in bad.json()["answers"][0]["why"]
-    send(as_staff, cast, [sent], **{f"photo-{sent['client_id']}": photo()})
+    send(as_staff, cast, [sent], files={f"photo-{sent['client_id']}": photo()})
     row = AsBuiltLevel.objects.get()
     address = f"{AT}as-built/level/{row.uuid}/photo/"
-    answer = as_staff.get(address)
+    answer: Any = as_staff.get(address)
     assert answer["Content-Type"] == "image/jpeg"
     assert b"".join(answer.streaming_content)[:2] == b"\xff\xd8"
     assert as_stranger.get(address).status_code == 404

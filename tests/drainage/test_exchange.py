@@ -91,5 +91,14 @@ def test_as_a_table(cast: Cast, network: list[Feature]) -> None:
     assert [row["level"] for row in rows if row["part"] == "built"] == ["52.130", "51.440"]
 
 
+def test_words_that_a_drawing_would_trip_over(cast: Cast, tmp_path: Path) -> None:
+    draw_pipe(cast.club, cast.manager, 'P"1\\', (0, 0), (9, 0), material='4" clay; old, "red"')
+    path = tmp_path / "drains.dxf"
+    path.write_bytes(network_dxf(cast.club))
+    (one,) = read_network(path, Sort.DXF, epsg=cast.club.epsg).drains
+    assert (one.ref, one.told["material"]) == ("P'1/", "4' clay, old, 'red'")
+    assert one.levels == (51.0, 50.0)
+
+
 def test_nothing_drawn_gives_no_file(cast: Cast) -> None:
     assert network_geopackage(cast.club) == network_dxf(cast.club) == b""

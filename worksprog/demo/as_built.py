@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 from worksprog.clubs.models import Club, User
 from worksprog.course.models import Feature
@@ -21,7 +22,7 @@ EVERY_M = 9.0
 ACCURACY_M = 0.005
 OFF_MM = (0, 2, -3, 1, 4, -2, -4, 3, 1, -1)  # how true a laser and a careful crew lay a pipe
 BACKFALL_AT_M, BACKFALL_MM = 31.5, 23
-PIPE = {
+PIPE: dict[str, Any] = {
     "material": "twin-wall polypropylene",
     "inside_diameter_mm": 300.0,
     "outside_diameter_mm": 344.0,

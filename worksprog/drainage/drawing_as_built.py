@@ -29,14 +29,14 @@ def draw_as_built(one: ReachAsBuilt) -> SafeString | None:
         return TOP + (HIGH - TOP - BOTTOM) * (high - level_m) / spread
 
     parts: list[SafeString] = []
-    for level in (low, (low + high) / 2, high):
+    for line_m in (low, (low + high) / 2, high):
         parts.append(
             format_html(
                 '<line class="draw-hair" x1="{}" x2="{}" y1="{}" y2="{}" stroke="{}"/>'
                 '<text class="draw-soft-fill" x="{}" y="{}" text-anchor="end" fill="{}" '
                 'font-family="{}" font-size="11">{}</text>',
-                LEFT, WIDE - RIGHT, f"{y(level):.1f}", f"{y(level):.1f}", HAIR,
-                LEFT - 6, f"{y(level) + 4:.1f}", SOFT, MONO, f"{level:.2f}",
+                LEFT, WIDE - RIGHT, f"{y(line_m):.1f}", f"{y(line_m):.1f}", HAIR,
+                LEFT - 6, f"{y(line_m) + 4:.1f}", SOFT, MONO, f"{line_m:.2f}",
             )
         )  # fmt: skip
     if len(drawn) == 2:

@@ -13,6 +13,7 @@ import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyogrio
@@ -73,24 +74,24 @@ def _facts(one: ReachAsBuilt, epsg: int) -> dict[str, str]:
     }
 
 
-def _shape(one: ReachAsBuilt) -> shapely.Geometry:
+def _shape(one: ReachAsBuilt) -> Any:
     """To the millimetre; with levels where both ends, or the chamber, have one."""
     flat = np.round(shapely.get_coordinates(one.feature.geometry), 3)
     if one.design is None:
         node: DrainNode | None = getattr(one.feature, "node", None)
         if node is None or node.invert_level_m is None:
             return shapely.Point(flat[0])
-        return shapely.Point(*flat[0], round(node.invert_level_m, 3))
+        return shapely.Point(float(flat[0, 0]), float(flat[0, 1]), round(node.invert_level_m, 3))
     if one.design.gradient is None:
         return shapely.LineString(flat)
     steps = np.hypot(*np.diff(flat, axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(steps)])
-    levels = [one.design.level_at(float(at)) for at in along]
+    levels = np.array([one.design.level_at(float(at)) for at in along], dtype=float)
     return shapely.LineString(np.column_stack([flat, np.round(levels, 3)]))
 
 
 def _write(
-    path: Path, layer: str, shapes: list[shapely.Geometry], rows: list[dict[str, str]], epsg: int
+    path: Path, layer: str, shapes: list[Any], rows: list[dict[str, str]], epsg: int
 ) -> None:
     names = list(rows[0])
     three_d = any(shape.has_z for shape in shapes)
@@ -149,7 +150,7 @@ def network_geopackage(club: Club) -> bytes:
             )  # fmt: skip
         levels = _level_rows(drains, club.epsg)
         if levels:
-            points: list[shapely.Geometry] = [point for point, _ in levels]
+            points: list[Any] = [point for point, _ in levels]
             _write(path, LEVELS_LAYER, points, [row for _, row in levels], club.epsg)
         return path.read_bytes() if path.exists() else b""
 
@@ -161,7 +162,8 @@ def _words(one: ReachAsBuilt) -> str:
         for name, value in _facts(one, 0).items()
         if value and name not in ("kind", "epsg", "name", "state")
     }
-    return "; ".join(f"{name}={value.replace(';', ',')}" for name, value in wanted.items())
+    told = (f"{name}={value.replace(';', ',')}" for name, value in wanted.items())
+    return "; ".join(told).replace('"', "'").replace("\\", "/")
 
 
 def network_dxf(club: Club) -> bytes:
@@ -169,7 +171,7 @@ def network_dxf(club: Club) -> bytes:
     drains = every_as_built(club)
     if not drains:
         return b""
-    shapes: list[shapely.Geometry] = []
+    shapes: list[Any] = []
     layers, texts, styles = [], [], []
     for one in drains:
         shape = _shape(one)
@@ -255,7 +257,7 @@ class DrainRead:
 
     kind: str
     ref: str
-    geometry: shapely.Geometry
+    geometry: Any
     levels: tuple[float, ...]
     told: Mapping[str, str]
 
@@ -273,7 +275,7 @@ def read_network(path: Path, sort: Sort, *, epsg: int) -> NetworkRead:
 
     Raises ReadError when the file cannot be used.
     """
-    kinds = {kind: str(kind) for kind in DRAIN_LINES | DRAIN_NODES}
+    kinds = {str(kind): str(kind) for kind in DRAIN_LINES | DRAIN_NODES}
     extra = {LEVELS_LAYER: "level", WORDS_LAYER: "words"}
     read = read_features(
         path,

@@ -23,7 +23,7 @@ Sent = Mapping[str, Any]
 
 
 def take_levels(
-    club: Club, by: User, entries: list[Any], photos: Mapping[str, UploadedFile]
+    club: Club, by: User, entries: list[Any], photos: Mapping[str, UploadedFile[Any]]
 ) -> list[dict[str, str]]:
     """Keep each in its order. kept: it stands; refused: why not; later: send it again.
 
@@ -44,7 +44,9 @@ def _answer(sent: Any, answer: str, why: str = "", field: str = "") -> dict[str,
     return {"client_id": number, "answer": answer, "why": why, "field": field}
 
 
-def _take(club: Club, by: User, sent: Any, photos: Mapping[str, UploadedFile]) -> dict[str, str]:
+def _take(
+    club: Club, by: User, sent: Any, photos: Mapping[str, UploadedFile[Any]]
+) -> dict[str, str]:
     try:
         if not isinstance(sent, dict):
             raise ValidationError("A level is a set of named values.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import warnings
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
@@ -16,7 +17,7 @@ LONGEST_SIDE = 1600
 KINDS = ("JPEG", "PNG", "WEBP")
 
 
-def clean_photo(upload: UploadedFile, *, name: str) -> ContentFile[bytes]:
+def clean_photo(upload: UploadedFile[Any], *, name: str) -> ContentFile[bytes]:
     """A JPEG of at most 1600 px a side without any of the file's own facts, its place among them.
 
     ValidationError for what is too large, no picture, or a damaged one.

@@ -199,7 +199,7 @@ def measure_level(
     by: User | None,
     today: datetime.date | None = None,
     client_id: UUID | None = None,
-    photo: UploadedFile | None = None,
+    photo: UploadedFile[Any] | None = None,
 ) -> AsBuiltLevel:
     """Keep one level. Sent again under the same number, it is kept once.
 
@@ -218,7 +218,7 @@ def correct_level(
     feature: Feature | None = None,
     today: datetime.date | None = None,
     client_id: UUID | None = None,
-    photo: UploadedFile | None = None,
+    photo: UploadedFile[Any] | None = None,
 ) -> AsBuiltLevel:
     """A new level in the place of a wrong one, which stays and is struck through.
 
@@ -245,11 +245,13 @@ def _kept(
     by: User | None,
     today: datetime.date | None,
     client_id: UUID | None,
-    photo: UploadedFile | None,
+    photo: UploadedFile[Any] | None,
     **facts: Any,
 ) -> AsBuiltLevel:
     number = client_id or uuid4()
-    known = AsBuiltLevel.objects.filter(club=feature.club, client_id=number).first()
+    known: AsBuiltLevel | None = AsBuiltLevel.objects.filter(
+        club=feature.club, client_id=number
+    ).first()
     if known is not None:
         if _same(known, feature, _level(measured), measured.of):
             return known

@@ -207,7 +207,7 @@ def levels_file(request: ClubRequest) -> HttpResponse:
                 )  # fmt: skip
                 messages.success(request, f"{len(made)} levels are kept.", extra_tags="good")
                 return redirect("drainage:as-built-list", request.club.slug)
-            kept = form.data.copy()
+            kept = request.POST.copy()
             kept["text"], kept["file_name"] = data.decode("utf-8-sig", "replace"), name
             form.data = kept
         except (ReadError, ValidationError) as error:

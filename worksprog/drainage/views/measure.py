@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -115,7 +116,7 @@ def intake(request: ClubRequest) -> JsonResponse:
     photos = {
         name.removeprefix("photo-"): upload
         for name, upload in request.FILES.items()
-        if name.startswith("photo-")
+        if name.startswith("photo-") and isinstance(upload, UploadedFile)
     }
     answers = take_levels(request.club, request.user, entries, photos)
     return JsonResponse(
