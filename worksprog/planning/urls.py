@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.planning import views
+from worksprog.planning import views, views_drains
 
 app_name = "planning"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -12,6 +12,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("try/", views.try_page, name="try"),
     path("items/<uuid:uuid>/", views.item_page, name="item"),
     path("states/", views.feature_states_page, name="feature-states"),
+    path("drains/", views_drains.drain_weeks_page, name="drain-weeks"),
+    path("drains/notice/", views_drains.drain_notice, name="drain-notice"),
+    path("drains/spells/", views_drains.drain_spells_page, name="drain-spells"),
     path("windows/", views.windows_page, name="windows"),
     path("windows/usual/", views.usual_windows_page, name="usual-windows"),
     path("windows/<uuid:uuid>/", views.window_page, name="window"),

@@ -15,7 +15,8 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from worksprog.calc import workdays
 from worksprog.calc.charts import crew_year_chart
 from worksprog.clubs.door import ClubRequest, club_page, get_row
-from worksprog.planning import bridge, chart, queries, services
+from worksprog.course.models import State
+from worksprog.planning import bridge, chart, drains, queries, services
 from worksprog.planning.forms import (
     BandForm,
     BaselineForm,
@@ -226,14 +227,35 @@ def feature_states_page(request: ClubRequest) -> HttpResponse:
             {"error": f"“{asked}” is not a date; expected one like 2027-03-18."}, status=400
         )
     programme = live_programme(request.club)
+    states = queries.feature_states_on(request.club, on)
     return JsonResponse(
-        {
+        _drains_on(request, on, states)
+        | {
             "on": on.isoformat(),
             "starts_on": programme.starts_on.isoformat() if programme else None,
             "ends_on": programme.ends_on.isoformat() if programme else None,
-            "states": queries.feature_states_on(request.club, on),
+            "states": states,
         }
     )
+
+
+def _drains_on(request: ClubRequest, on: date, states: dict[str, str]) -> dict[str, Any]:
+    """How the drains that stand on the date come through the check; marks what is replaced."""
+    if not request.may("drainage.read"):
+        return {}
+    check, gone = drains.drains_on(request.club, on)
+    states.update(dict.fromkeys(gone, State.REMOVED.value))
+    short = {reach.key: reach.shortfall_m3s for reach in check.reaches}
+    return {
+        "drains": {
+            reach.key: {
+                "state": reach.state,
+                "words": reach.verdict.partition(":")[0],
+                "short_l_s": round(short[reach.key] * 1000, 1),
+            }
+            for reach in check.reaches
+        }
+    }
 
 
 @require_http_methods(["GET", "POST"])

@@ -6,7 +6,8 @@ from django import forms
 
 from worksprog.calc.ditches import LININGS
 from worksprog.clubs.models import Club
-from worksprog.course.models import Kind
+from worksprog.course.models import DRAIN_LINES, Feature, Kind, State
+from worksprog.drainage.bridge import short_name
 from worksprog.drainage.models import CulvertInlet, DesignStorm, DrainNode, DrainReach, RainTable
 
 LEVELS_AND_RAIN = (
@@ -57,7 +58,7 @@ class ReachForm(MarkedForm):
 
     class Meta:
         model = DrainReach
-        fields = [*LEVELS_AND_RAIN, *PIPE_FIELDS, *DITCH_FIELDS]
+        fields = [*LEVELS_AND_RAIN, *PIPE_FIELDS, *DITCH_FIELDS, "replaced_by"]
         labels = {
             "bottom_width_m": "Bed width (m)",
             "side_slope": "Side slope, across per 1 down",
@@ -67,6 +68,7 @@ class ReachForm(MarkedForm):
             "runoff_coefficient": "Share of the rain that runs off",
             "culvert_inlet": "Culvert: how it begins",
             "lining": "Bed and banks",
+            "replaced_by": "To be replaced by",
         }
         help_texts = {
             "upstream_invert_m": "Metres above datum. Left empty, the level of the chamber or "
@@ -85,6 +87,8 @@ class ReachForm(MarkedForm):
             "263 mm inside.",
             "ks_mm": "0.6 for surface water; 1.5 to 3 for old or silted drains.",
             "side_slope": "1.5 for a 1 in 1.5 batter.",
+            "replaced_by": "When that stands, this one is taken as gone: the check of the finished "
+            "network leaves it out, and the check of the weeks between shows what it must carry.",
             "manning_n": "About 0.025 newly dug, 0.035 with some weed, 0.08 choked.",
         }
 
@@ -106,6 +110,16 @@ class ReachForm(MarkedForm):
                 label=self.fields["lining"].label,
                 help_text=self.fields["lining"].help_text,
             )
+        others = self.fields["replaced_by"]
+        others.queryset = (  # type: ignore[attr-defined]
+            Feature.objects.filter(club=self.instance.club, kind__in=DRAIN_LINES)
+            .exclude(state=State.REMOVED)
+            .exclude(pk=self.instance.feature_id)
+            .only("ref", "name", "kind")
+            .order_by("ref", "pk")
+        )
+        others.label_from_instance = short_name  # type: ignore[attr-defined]
+        others.empty_label = "it stays"  # type: ignore[attr-defined]
         for field in self.fields.values():
             if isinstance(field, forms.FloatField):
                 field.widget.attrs["step"] = "any"

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -14,13 +15,13 @@ from django.utils import timezone
 from numpy.typing import NDArray
 
 from worksprog.calc.long_section import LongSection, lay_out_long_section
-from worksprog.calc.network import Limits, NetworkCheck, check_drains
+from worksprog.calc.network import Limits, NetworkCheck, Node, Reach, check_drains
 from worksprog.clubs.models import Change, Club
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, State
 from worksprog.course.queries import live_ground
 from worksprog.drainage import bridge
 from worksprog.drainage.bridge_as_built import with_built_levels
-from worksprog.drainage.models import DesignStorm
+from worksprog.drainage.models import DesignStorm, DrainReach
 from worksprog.drainage.queries.as_built import built_ends_of
 from worksprog.drainage.queries.rain import design_rain_of
 
@@ -48,41 +49,22 @@ def check_network(
 ) -> NetworkCheck:
     """The club's whole drain network, checked for its live storm or another. At most six queries.
 
-    Without a date: everything that stands or is to stand. With one: only what stands then, by the
-    features' own states and dates. ``states`` (feature uuid → state) stands before both, for those
-    who know the programme. Without ``over_ground`` the ground is not read: it then is not known
-    where water would come out at places without a cover level. A drain that was levelled at both
-    ends is checked by those levels, and says so; without ``as_built`` all go by their design.
+    Without a date: everything that stands or is to stand, but what is to be replaced. With one:
+    only what stands then, by the features' own states and dates. ``states`` (feature uuid → state)
+    stands before both, for those who know the programme. Without ``over_ground`` the ground is not
+    read: it then is not known where water would come out at places without a cover level. A drain
+    that was levelled at both ends is checked by those levels, and says so; without ``as_built``
+    all go by their design.
     """
     limits = limits or Limits()
-    built = built_ends_of(club) if as_built else {}
-    rows = (
-        Feature.objects.filter(club=club, kind__in=[*DRAIN_LINES, *DRAIN_NODES, Kind.POND])
-        .exclude(state=State.REMOVED)
-        .select_related("reach", "node", "pond")
-        .defer("notes")
-        .order_by("ref", "pk")
-    )
-    reaches, nodes, ponds = [], [], []
-    for feature in rows:
-        state = (states or {}).get(feature.uuid, feature.state)
-        standing = state in bridge.STANDING
-        if state == State.REMOVED or (
-            on_date is not None and not _stands_on(feature, on_date, standing, states)
-        ):
-            continue
-        if feature.kind in DRAIN_LINES:
-            if feature.length_m > 0:
-                row = getattr(feature, "reach", None)
-                reach = bridge.reach_of(feature, row, standing=standing)
-                if feature.pk in built:
-                    reach = with_built_levels(reach, built[feature.pk])
-                reaches.append(reach)
-        elif feature.kind in DRAIN_NODES:
-            nodes.append(bridge.node_of(feature, getattr(feature, "node", None)))
-        else:
-            ponds.append(feature)
-    nodes += bridge.ponds_as_nodes(reaches, ponds, tolerance_m=limits.tolerance_m)
+    drains = drain_rows(club, as_built=as_built)
+    standing = {feature.uuid for feature in drains.features if _stands_on(feature, on_date, states)}
+    kept = standing - {
+        feature.uuid
+        for feature in drains.features
+        if drains.replaced_by.get(str(feature.uuid)) in standing
+    }
+    reaches, nodes = drains.as_given(kept, limits, states)
     ground = live_ground(club) if over_ground and reaches else None
     row = storm or live_storm(club)
     return check_drains(
@@ -94,15 +76,88 @@ def check_network(
     )
 
 
+@dataclass(frozen=True)
+class DrainRows:
+    """Every pipe, ditch, node and pond that is not gone, and what each drain is replaced by."""
+
+    features: list[Feature]
+    replaced_by: dict[str, UUID]
+    built: Mapping[int, Any]
+
+    def as_given(
+        self,
+        kept: Collection[UUID],
+        limits: Limits,
+        states: Mapping[UUID, str] | None = None,
+    ) -> tuple[list[Reach], list[Node]]:
+        """Reaches and nodes for the check, of the features that are kept."""
+        reaches, nodes, ponds = [], [], []
+        for feature in self.features:
+            if feature.uuid not in kept:
+                continue
+            if feature.kind in DRAIN_LINES:
+                if feature.length_m > 0:
+                    state = (states or {}).get(feature.uuid, feature.state)
+                    row = getattr(feature, "reach", None)
+                    reach = bridge.reach_of(feature, row, standing=state in bridge.STANDING)
+                    if feature.pk in self.built:
+                        reach = with_built_levels(reach, self.built[feature.pk])
+                    reaches.append(reach)
+            elif feature.kind in DRAIN_NODES:
+                nodes.append(bridge.node_of(feature, getattr(feature, "node", None)))
+            else:
+                ponds.append(feature)
+        nodes += bridge.ponds_as_nodes(reaches, ponds, tolerance_m=limits.tolerance_m)
+        return reaches, nodes
+
+
+def drain_rows(club: Club, *, as_built: bool = True) -> DrainRows:
+    """Two queries, however many drains."""
+    rows = list(
+        Feature.objects.filter(club=club, kind__in=[*DRAIN_LINES, *DRAIN_NODES, Kind.POND])
+        .exclude(state=State.REMOVED)
+        .select_related("reach", "node", "pond")
+        .defer("notes")
+        .order_by("ref", "pk")
+    )
+    by_pk = {feature.pk: feature.uuid for feature in rows}
+    return DrainRows(
+        rows,
+        {
+            str(feature.uuid): by_pk[row.replaced_by_id]
+            for feature in rows
+            if (row := getattr(feature, "reach", None)) and row.replaced_by_id in by_pk
+        },
+        built_ends_of(club) if as_built else {},
+    )
+
+
 def _stands_on(
-    feature: Feature,
-    on_date: datetime.date,
-    standing: bool,
-    states: Mapping[UUID, str] | None,
+    feature: Feature, on_date: datetime.date | None, states: Mapping[UUID, str] | None
 ) -> bool:
+    state = (states or {}).get(feature.uuid, feature.state)
+    if state == State.REMOVED:
+        return False
+    if on_date is None:
+        return True
+    standing = state in bridge.STANDING
     if states is not None and feature.uuid in states:
         return standing
     return standing and (feature.state_date is None or feature.state_date <= on_date)
+
+
+def check_holding(club: Club, uuid: UUID) -> NetworkCheck:
+    """The check of all that is to stand; of today, where this drain is to be replaced.
+
+    Today's then has the drain itself rather than what takes its place.
+    """
+    check = check_network(club)
+    row = DrainReach.objects.filter(feature__uuid=uuid, replaced_by__isnull=False)
+    row = row.select_related("replaced_by")
+    if str(uuid) in check.given or (later := row.first()) is None:
+        return check
+    states = {uuid: State.EXISTING.value, later.replaced_by.uuid: State.PROPOSED.value}
+    return check_network(club, club.today(), states=states)
 
 
 def long_section_of(club: Club, reach_uuid: UUID, check: NetworkCheck | None = None) -> LongSection:
@@ -124,9 +179,9 @@ def long_section_of(club: Club, reach_uuid: UUID, check: NetworkCheck | None = N
 def implied_order(club: Club) -> list[tuple[UUID, UUID]]:
     """(feature below, feature above): the drain below is built before the one above it.
 
-    No storm changes the order, so the club's own is not read. One query.
+    No storm changes the order, so the club's own is not read, nor are levels as built. One query.
     """
-    check = check_network(club, storm=DesignStorm(club=club), over_ground=False)
+    check = check_network(club, storm=DesignStorm(club=club), over_ground=False, as_built=False)
     return [(UUID(below), UUID(above)) for below, above in check.pairs_below_first()]
 
 

@@ -229,11 +229,11 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
             except services.Collision as error:
                 collision = _collided(form, error)
         if kept:
-            told = queries.check_network(request.club).reach(str(uuid))
+            told = queries.check_holding(request.club, uuid).reach(str(uuid))
             messages.success(request, f"Kept. {told.name}: {told.verdict}.", extra_tags="good")
             return redirect("drainage:reach", request.club.slug, uuid)
         feature = _drain_line(request, uuid)
-    check = queries.check_network(request.club)
+    check = queries.check_holding(request.club, uuid)
     try:
         found = check.reach(str(uuid))
     except KeyError as error:
@@ -341,7 +341,7 @@ def swap(request: ClubRequest, uuid: UUID) -> HttpResponse:
 @club_page("drainage.read")
 def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
     feature = _drain_line(request, uuid)
-    check = queries.check_network(request.club)
+    check = queries.check_holding(request.club, uuid)
     try:
         section = queries.long_section_of(request.club, feature.uuid, check)
     except KeyError as error:
@@ -393,7 +393,7 @@ def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
         return laterals.panel(request, feature)
     if feature.kind == Kind.POND:
         return water.pond_panel(request, feature)
-    check = queries.check_network(request.club)
+    check = queries.check_holding(request.club, uuid)
     key = str(uuid)
     try:
         found = check.reach(key) if feature.kind in DRAIN_LINES else None
