@@ -164,6 +164,17 @@ class NetworkCheck:
         """KeyError when the network has no such reach."""
         return self._by_key[key]
 
+    def water_at_ends(self, key: str) -> tuple[WaterAt, WaterAt]:
+        """The water where a reach begins and where it ends. KeyError for an unknown reach."""
+        index = self.reaches.index(self.reach(key))
+        begins = next(n for n, one in enumerate(self.junctions) if index in one.out_of)
+        ends = next(n for n, one in enumerate(self.junctions) if index in one.into)
+        return self.water[begins], self.water[ends]
+
+    def told_of(self, key: str) -> tuple[Finding, ...]:
+        """What is worth a look on one reach."""
+        return tuple(finding for finding in self.advice if key in finding.reach_keys)
+
     def count(self, state: State) -> int:
         return sum(reach.state == state for reach in self.reaches)
 

@@ -22,6 +22,7 @@ from worksprog.drainage.drawing import draw_long_section, draw_network
 from worksprog.drainage.forms import NodeForm, ReachForm, StormForm
 from worksprog.drainage.models import DrainNode, DrainReach
 from worksprog.drainage.views import laterals, water
+from worksprog.drainage.views.reach_figures import arrival_of, ditch_of, water_of
 
 REACHES_ON_A_PAGE = 100
 FINDINGS_SHOWN, FINDINGS_FOLDED = 12, 100
@@ -33,6 +34,7 @@ SHOWN = {
 }
 FINDING_HEADS = {
     "loop": "Water would run in a ring",
+    "feet": "Levels that look like feet",
     "uphill": "Levels that rise",
     "flat": "Flat",
     "dead_end": "No outfall",
@@ -137,6 +139,7 @@ def network(request: ClubRequest) -> HttpResponse:
                 moved.words(check.reach(moved.reach_key).name)
                 for moved in check.moved[:REACHES_ON_A_PAGE]
             ],
+            "comes_out": sum(finding.kind == "surfaces" for finding in check.advice),
             "length_m": sum(reach.length_m for reach in check.reaches),
             "outfalls": len({reach.outfall_name for reach in check.reaches} - {""}),
             "may_design": request.may("drainage.design"),
@@ -250,6 +253,10 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "feature": feature,
             "found": _row(request, found),
             "spare": None if found.spare_share is None else found.spare_share,
+            "arrival": arrival_of(check, found),
+            "water": water_of(check, found),
+            "ditch": ditch_of(check, found),
+            "told": [finding.words for finding in check.told_of(found.key)],
             "storm": check.storm,
             "form": form,
             "wet_spell": wet_spell,
