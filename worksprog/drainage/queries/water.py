@@ -190,7 +190,7 @@ def _places(club: Club, check: NetworkCheck, through: Through) -> list[dict[str,
     ]
 
 
-Hollows = list[tuple[shapely.Geometry, dict[str, Any]]]
+Hollows = list[tuple[Any, dict[str, Any]]]
 
 
 def _hollows(club: Club) -> Hollows:
