@@ -20,7 +20,8 @@ from worksprog.drainage.services.as_built import (
 
 EVERY_M = 9.0
 ACCURACY_M = 0.005
-OFF_MM = (0, 2, -3, 1, 4, -2, -4, 3, 1, -1)  # how true a laser and a careful crew lay a pipe
+# How true a laser and a careful crew lay a pipe; one length lies a little high.
+OFF_MM = (0, 2, -3, 1, 12, -2, -4, 3, 1, -1)
 BACKFALL_AT_M, BACKFALL_MM = 31.5, 23
 PIPE: dict[str, Any] = {
     "material": "twin-wall polypropylene",

@@ -105,6 +105,11 @@ class ReachAsBuilt:
         return sorted(found, key=lambda one: -abs(one.difference.difference_m))  # type: ignore[union-attr]
 
     @property
+    def put_right(self) -> list[LevelLine]:
+        """Levels that a later one corrects."""
+        return [one for one in self.lines if not one.counts]
+
+    @property
     def out_of_line(self) -> list[BuiltLevel]:
         return [level for level in self.levels if level.out_of_line]
 

@@ -123,6 +123,7 @@ def as_built_list(request: ClubRequest) -> HttpResponse:
             "sheet_name": "As built · where it differs from drawn",
             "differ": differ,
             "alike": [one for one in levelled if not one.differs],
+            "put_right": [(one, line) for one in levelled for line in one.put_right],
             "may_measure": request.may("drainage.measure"),
             "may_design": request.may("drainage.design"),
         },
