@@ -99,9 +99,9 @@ function offerWater() {
     lines.addLayer(drawn);
   });
   grounds.push(
-    ['where water runs (dotted) and stands (outlined)', lines, map],
-    ['wetness by shape, darker is wetter', picture(given.wetness, 'wetness', ''), map],
-    [`levels a guess (hatched), over ${given.water.guess_from_m.toFixed(0)} m from a surveyed one`, picture(given.survey_distance, 'survey-distance', ''), map],
+    ['where water runs and stands', lines, map],
+    ['wetness by shape', picture(given.wetness, 'wetness', ''), map],
+    ['levels a guess, hatched', picture(given.survey_distance, 'survey-distance', ''), map],
   );
 }
 

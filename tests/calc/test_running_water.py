@@ -137,6 +137,10 @@ def test_way_of_a_drop_through_a_hollow():
     assert hollow.volume_m3 == pytest.approx(3 * (0.9 + 0.8 + 0.7))
     assert hollow.lowest == (1004, 2008)
     assert hollow.outline.area == 9
+    within = ground.catchment_of(water, 1004, 2009)
+    assert within.at_spill
+    assert within.area_m2 >= 9 + 3 * 9  # the hollow and the three columns above it
+    assert not ground.catchment_of(water, 1005, 2015).at_spill
     assert not ground.hollows_of(water, least_area_m2=10)
     assert not ground.hollows_of(water, least_area_m2=1, least_depth_m=1)
 

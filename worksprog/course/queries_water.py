@@ -17,6 +17,7 @@ from worksprog.course.queries import holes_of_features, live_ground
 
 NEAR_HOLE_M = 25.0
 FINGER_M = 6.0
+_PLAYED = frozenset({Kind.GREEN, Kind.TEE, Kind.FAIRWAY, Kind.BUNKER})
 _LARGE = ("levels", "hollows", "lines", "wetness", "distance")
 
 
@@ -75,10 +76,11 @@ def _lies(
     facts: dict[str, Any], outline: Any, near: list[Feature], holes: dict[int, list[int]]
 ) -> HollowLies:
     on = [row for row in near if row.geometry.intersects(outline)]
+    played = [row for row in on if row.kind in _PLAYED]
     water = [row for row in on if row.kind in (Kind.DITCH, Kind.POND)]
     if water:
         return HollowLies(facts, f"in {water[0]}", True)
-    for rows, word in ((on, "on"), (near, "near")):
+    for rows, word in ((played or on, "on"), (near, "near")):
         numbers = sorted({number for row in rows for number in holes.get(row.pk, [])})
         if numbers:
             kinds = sorted({row.get_kind_display() for row in rows if holes.get(row.pk)})
@@ -87,7 +89,7 @@ def _lies(
             return HollowLies(
                 facts, f"{word} hole{plural} {', '.join(map(str, numbers[:4]))}{ground}", False
             )
-    return HollowLies(facts, f"on {on[0]}" if on else "", False)
+    return HollowLies(facts, f"on {(played or on)[0]}" if on else "", False)
 
 
 @dataclass(frozen=True)

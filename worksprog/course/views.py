@@ -87,7 +87,7 @@ def map_page(request: ClubRequest) -> HttpResponse:
         given["shading_bounds"] = model.shading_bounds
         kept = live_water(club)
         if kept is not None:
-            given["water"] = {"bounds": kept.bounds, "guess_from_m": kept.guess_from_m}
+            given["water"] = {"bounds": kept.bounds}
     if draws:
         given["draw"] = {
             "new": reverse("course:draw", args=[slug]),

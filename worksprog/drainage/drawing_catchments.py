@@ -36,13 +36,15 @@ def draw_shares(shares: NetworkShares, *, address_of: Callable[[Any], str]) -> S
         ]
 
     marks: list[SafeString] = []
+    # Thinned together, so that neighbours keep one edge.
+    thinned = iter(shapely.coverage_simplify(areas, shares.cell_m) if areas else [])
     for turn, one in enumerate(shares.reaches):
         for catchment in one.catchments:
             marks.append(
                 format_html(
                     '<path class="share {}" d="{}"><title>{}: {} ha</title></path>',
                     "odd" if turn % 2 else "even",
-                    " ".join(laid(shapely.simplify(catchment.outline, shares.cell_m))),
+                    " ".join(laid(next(thinned))),
                     str(one.feature),
                     f"{catchment.area_m2 / 10_000:.2f}",
                 )

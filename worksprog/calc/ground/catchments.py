@@ -34,12 +34,14 @@ class Catchment:
 
     longest    the longest way water takes over it; its fall over its length is the mean fall
     edge_m     length of the surveyed ground's edge that it touches: beyond it more may drain here
+    at_spill   the place lies in a hollow, so it is taken where that spills
     """
 
     area_m2: float
     outline: Any
     longest: Way
     edge_m: float
+    at_spill: bool = False
 
     @property
     def mean_fall(self) -> float | None:
@@ -59,7 +61,9 @@ class Catchment:
         ]
         if self.mean_fall is not None:
             steps.append(Step("S", "mean fall", self.mean_fall, "m/m", "H / L"))
-        notes = ["Each cell gives to the lowest-lying of its eight neighbours, by steepest fall."]
+        notes = ["Each cell gives to that of its eight neighbours to which the fall is steepest."]
+        if self.at_spill:
+            notes.append("The place lies in a hollow: taken where that spills, once it is full.")
         if self.edge_m:
             notes.append(
                 f"It touches {self.edge_m:.0f} m of the edge of the surveyed ground; "
@@ -79,12 +83,17 @@ def catchment_of(water: RunningWater, x: float, y: float, *, within_m: float = 0
 
     within_m  look for the cell where most water passes within this distance: a finger on a map
               seldom meets the very line of a flow path
+    A place in a closed hollow has the hollow's whole catchment, taken where it spills: on filled
+    ground the single cell would have a chance part of it.
     Raises ValueError for a place outside the ground.
     """
     raster = water.raster
     start = cell_at(raster, x, y)
     if within_m > 0:
         start = _most_water_near(water, start, within_m)
+    levels, filled = raster.levels.ravel(), water.filled.ravel()
+    asked = start
+    start = next(cell for cell in way_cells(water.down, start) if filled[cell] <= levels[cell])
     cells, away = kernel.upstream(water.down, start)
     rows, columns = np.divmod(cells, water.down.shape[1])
     low, left = int(rows.min()), int(columns.min())
@@ -98,6 +107,7 @@ def catchment_of(water: RunningWater, x: float, y: float, *, within_m: float = 0
         outline_of(raster, mask, at=(low, left)),
         way_through(water, way[: way.index(start) + 1]),
         float(edge.sum()) * raster.cell_m,
+        start != asked,
     )
 
 
