@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-INK, SOFT, HAIR = "#1a2320", "#4d5751", "#b5ae9f"
+INK, SOFT, HAIR = "#1a2320", "#4d5751", "#d6d0c2"
 GROUND, WATER = "#6b5d4b", "#1d5a76"
 MONO = "IBM Plex Mono, IBM Plex Mono Ext, DejaVu Sans Mono, monospace"
 EM = 0.602  # width of every letter of the mono faces
@@ -29,7 +29,7 @@ def wrapped(words: str, room_mm: float, size: float, lines: int) -> list[str]:
     """The words on at most so many lines; the last one is shortened where they do not fit."""
     most = max(4, int(room_mm / (size * EM)))
     found: list[str] = []
-    for word in words.split():
+    for word in words.split(" "):
         if found and len(found[-1]) + 1 + len(word) <= most:
             found[-1] += f" {word}"
         else:

@@ -16,7 +16,7 @@ from worksprog.drainage.drawing import marks as m
 
 EDGE = 10.0
 LABELS = 36.0  # the column that says what each row holds
-LEFT_PAD, RIGHT_PAD = 6.0, 8.0
+LEFT_PAD, RIGHT_PAD = 8.0, 8.0
 KEY = 8.0  # the strip that explains the lines
 LEADERS = 4.0
 FOOT = 24.0
@@ -92,7 +92,8 @@ def _three(value: float | None) -> str:
     return "–" if value is None else f"{value:.3f}"
 
 
-ROWS: tuple[tuple[str, float, Callable[[Column], str]], ...] = (
+Row = tuple[str, float, Callable[[Column], str]]
+ROWS: tuple[Row, ...] = (
     ("Chainage, m", 9.5, lambda column: _two(column.chainage_m)),
     ("Ground level, m", 10.5, lambda column: _three(column.ground_m)),
     ("Invert level, m", 10.5, lambda column: _three(column.invert_m)),
@@ -103,9 +104,19 @@ ROWS: tuple[tuple[str, float, Callable[[Column], str]], ...] = (
 SIZE_ROW, GRADIENT_ROW = 7.5, 7.5
 
 
-def _name_row(columns: Sequence[Column]) -> float:
-    longest = max((len(column.name) for column in columns), default=0)
+def _name_row(names: Sequence[str]) -> float:
+    longest = max((len(name) for name in names), default=0)
     return max(9.5, min(longest, LONGEST_NAME) * USUAL * m.EM + 3)
+
+
+def _rows_for(section: LongSection) -> tuple[Row, ...]:
+    """The rows of figures, without those that have none on any sheet."""
+    has_pipe = any(piece.bore_m is not None for piece in section.pieces)
+    has_water = any(piece.upper_water_m is not None for piece in section.pieces)
+    left_out = ({"Cover to crown, m"} if not has_pipe else set()) | (
+        {"Water level, m"} if not has_water else set()
+    )
+    return tuple(row for row in ROWS if row[0] not in left_out)
 
 
 def _pieces_at(section: LongSection, chainage: float) -> list[Piece]:
@@ -126,7 +137,9 @@ def _column(
     return Column(chainage, name, ground, invert, cover, piece.water_at(chainage), rank)
 
 
-def _columns(section: LongSection, crossings: Sequence[Crossing], every_m: float) -> list[Column]:
+def _columns(
+    section: LongSection, crossings: Sequence[Crossing], matches: Sequence[float], every_m: float
+) -> list[Column]:
     """From the top down. A drop has two columns at one place: what arrives, then what leaves."""
     found: list[Column] = []
     for station in section.stations:
@@ -144,12 +157,12 @@ def _columns(section: LongSection, crossings: Sequence[Crossing], every_m: float
             and abs(first.invert_m - second.invert_m) > DROP_M
         )
         found += columns if drops else [second if first.invert_m is None else first]
-    for crossing in crossings:
-        if any(abs(one.chainage_m - crossing.chainage_m) < SAME_M for one in found):
+    between = [(crossing.chainage_m, crossing.name, 2) for crossing in crossings]
+    for chainage, name, rank in [*between, *((chainage, "", 1) for chainage in matches)]:
+        if any(abs(one.chainage_m - chainage) < SAME_M for one in found):
             continue
-        piece = _pieces_at(section, crossing.chainage_m)[0]
-        ground = section.ground_at(crossing.chainage_m)
-        found.append(_column(section, piece, crossing.chainage_m, crossing.name, ground, 2))
+        piece = _pieces_at(section, chainage)[0]
+        found.append(_column(section, piece, chainage, name, section.ground_at(chainage), rank))
     taken = [column.chainage_m for column in found]
     chainage = every_m
     while chainage < section.length_m:
@@ -262,14 +275,18 @@ class _Sheet:
         return m.polyline(inside, width=width, stroke=stroke, dash=dash) if inside else m.joined([])
 
     def profile(
-        self, crossings: Sequence[Crossing], built: Sequence[tuple[float, float]]
+        self,
+        crossings: Sequence[Crossing],
+        built: Sequence[tuple[float, float]],
+        chambers: Sequence[float],
     ) -> list[SafeString]:
         out = self._scale_of_levels() + self._ordinates()
         ground = [(point.chainage_m, point.level_m) for point in self.section.ground]
         for run in _unbroken(ground):
             out.append(self.drawn_line(run, width=0.35, stroke=m.GROUND))
         for station in self.section.stations:
-            out += self._chamber(station.chainage_m, station.is_node, station.ground_m)
+            if any(abs(one - station.chainage_m) < SAME_M for one in chambers):
+                out += self._chamber(station.chainage_m, station.ground_m)
         for piece in self.section.pieces:
             out += self._piece(piece)
         for crossing in crossings:
@@ -286,7 +303,7 @@ class _Sheet:
         return self.panel.lower_chainage_m - 1e-6 <= chainage <= self.panel.upper_chainage_m + 1e-6
 
     def _scale_of_levels(self) -> list[SafeString]:
-        axis = self.left - 3
+        axis = self.left - 6
         out = [
             m.line(EDGE, self.datum_y, self.right + 3, self.datum_y, width=0.5),
             m.letters(
@@ -296,11 +313,12 @@ class _Sheet:
             m.line(axis, self.datum_y, axis, self.top, width=0.25),
         ]  # fmt: skip
         step = self.laid.vertical / 100
+        end = self.x(self.panel.lower_chainage_m)
         number = 1
-        while self.datum_y - number * 10 > self.top:
+        while self.datum_y - number * 10 > self.top + 2:
             y = self.datum_y - number * 10
             out.append(m.line(axis - 1.2, y, axis, y, width=0.25))
-            out.append(m.line(axis, y, self.right + 3, y, width=0.08, stroke=m.HAIR))
+            out.append(m.line(self.left, y, end, y, width=0.1, stroke=m.HAIR))
             out.append(
                 m.letters(
                     axis - 2, y + 0.7, f"{self.panel.datum_m + number * step:.2f}", size=SMALL,
@@ -323,13 +341,13 @@ class _Sheet:
                 out.append(m.line(x, self.datum_y, x, self.y(top), width=0.1, stroke=m.SOFT))
         return out
 
-    def _chamber(self, chainage: float, is_node: bool, ground: float | None) -> list[SafeString]:
+    def _chamber(self, chainage: float, ground: float | None) -> list[SafeString]:
         inverts = [
             level
             for piece in _pieces_at(self.section, chainage)
             if (level := piece.invert_at(chainage)) is not None
         ]
-        if not is_node or ground is None or not inverts or not self._has(chainage):
+        if ground is None or not inverts or not self._has(chainage):
             return []
         x, top, foot = self.x(chainage), self.y(ground), self.y(min(inverts))
         if foot <= top:
@@ -423,7 +441,7 @@ class _Sheet:
             entry("crown", lambda at: [m.line(at, level, at + 8, level, width=0.25)])
         if water:
             entry(
-                "water in the design storm",
+                "water or pressure line, design storm",
                 lambda at: [
                     m.line(at, level, at + 8, level, width=0.3, stroke=m.WATER, dash="4 1 0.6 1")
                 ],
@@ -456,7 +474,9 @@ class _Sheet:
             )
         return out
 
-    def band(self, materials: dict[str, str], name_row: float) -> list[SafeString]:
+    def band(
+        self, materials: dict[str, str], name_row: float, figures: Sequence[Row]
+    ) -> list[SafeString]:
         """The rows of figures, ruled, with a leader from each place to its column."""
         places = _spread(
             [self.x(column.chainage_m) for column in self.columns], self.left, self.right
@@ -467,7 +487,7 @@ class _Sheet:
             out.append(m.line(x, self.datum_y, place, self.band_top, width=0.12))
         y = self.band_top
         ends = (EDGE, self.paper.wide_mm - EDGE)
-        rows = (("At", name_row, _short_name), *ROWS)
+        rows = (("At", name_row, _short_name), *figures)
         for words, high, figure in rows:
             out.append(m.line(ends[0], y, ends[1], y, width=0.18))
             out.append(m.letters(EDGE + 1.5, y + high / 2 + 0.7, words, size=USUAL))
@@ -535,7 +555,7 @@ class _Sheet:
         cells = (
             ("Club", words.club, 0.17),
             ("Drawing", f"{title}, chainage {panel.upper_chainage_m:.1f} to "
-                        f"{panel.lower_chainage_m:.1f} m", 0.25),
+                        f"{panel.lower_chainage_m:.1f}\u00a0m", 0.25),
             ("Levels from", f"{words.levels_from}. Grid {words.grid}", 0.2),
             ("Scale", f"1:{self.laid.horizontal} across, 1:{self.laid.vertical} up, on "
                       f"{self.paper.name} printed at full size", 0.14),
@@ -590,6 +610,7 @@ def draw_sheets(
     *,
     paper: Paper,
     crossings: Sequence[Crossing] = (),
+    chambers: Sequence[float] = (),
     materials: dict[str, str] | None = None,
     built: Sequence[tuple[float, float]] = (),
     horizontal: int | None = None,
@@ -598,13 +619,14 @@ def draw_sheets(
 ) -> tuple[SectionSheets, list[Drawn]]:
     """The sheets from the top of the drain down to its outfall.
 
-    ``built`` are (chainage, level) pairs taken on the finished drain. ValueError as by
+    ``chambers`` are the chainages of those; ``built`` are (chainage, level) pairs taken on the
+    finished drain. ValueError as by
     ``calc.section_sheets.lay_on_sheets``.
     """
-    names = [Column(0, one.name, None, None, None, None, 0) for one in section.stations]
-    names += [Column(0, one.name, None, None, None, None, 0) for one in crossings]
-    name_row = _name_row(names)
-    band = name_row + sum(high for _, high, _ in ROWS) + SIZE_ROW + GRADIENT_ROW
+    names = [station.name for station in section.stations if station.is_node]
+    name_row = _name_row([*names, *(crossing.name for crossing in crossings)])
+    rows = _rows_for(section)
+    band = name_row + sum(high for _, high, _ in rows) + SIZE_ROW + GRADIENT_ROW
     laid = lay_on_sheets(
         _spans(section, built),
         length_m=section.length_m,
@@ -614,7 +636,8 @@ def draw_sheets(
         vertical=vertical,
         most_sheets=most_sheets,
     )
-    columns = _columns(section, crossings, _every_m(laid.horizontal))
+    matches = [panel.lower_chainage_m for panel in laid.panels[:-1]]
+    columns = _columns(section, crossings, matches, _every_m(laid.horizontal))
     drawn = []
     for number, panel in enumerate(laid.panels):
         sheet = _Sheet(section, laid, number, paper, columns, band)
@@ -622,7 +645,7 @@ def draw_sheets(
         parts = [
             m.box(0, 0, paper.wide_mm, paper.high_mm, width=0, fill="#ffffff", stroke="none"),
             frame,
-            *sheet.profile(crossings, built),
+            *sheet.profile(crossings, built, chambers),
             *sheet.key(
                 water=any(piece.upper_water_m is not None for piece in section.pieces),
                 built=bool(built),
@@ -630,7 +653,7 @@ def draw_sheets(
                 joins=any(one.level_m is not None for one in crossings),
             ),
             m.line(EDGE, EDGE + KEY, paper.wide_mm - EDGE, EDGE + KEY, width=0.18),
-            *sheet.band(materials or {}, name_row),
+            *sheet.band(materials or {}, name_row, rows),
             *sheet.title_block(words),
         ]
         said = (

@@ -66,6 +66,10 @@ class DrainOnPaper:
         return [(chainage, words) for words, chainage in found.items()]
 
     @property
+    def chambers(self) -> list[float]:
+        return [chainage for chainage, words in self.names if words.startswith("chamber ")]
+
+    @property
     def status(self) -> str:
         """'design', 'as it stands', or how much of it stands."""
         length, standing = self.section.length_m, self.section.standing_m
