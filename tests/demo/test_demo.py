@@ -18,6 +18,7 @@ from worksprog.demo.ground import spot_heights
 from worksprog.demo.logged import entries
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.works import all_jobs
+from worksprog.drainage.models import Routing
 from worksprog.drainage.queries import check_network
 from worksprog.drainage.queries.as_built import every_as_built
 from worksprog.hours.models import HourEntry
@@ -88,6 +89,13 @@ def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str
     (caught,) = [line for line in built["C3–C2"].lines if not line.counts]
     assert "backfall seen before" in caught.corrected_by.why
     assert network.reach(str(built["C2–C1"].feature.uuid)).upstream_level_from == "as built"
+
+    storm, days = Routing.objects.filter(club=club).order_by("pk")
+    for routing in (storm, days):
+        assert abs(routing.result["balance"]["error"]) < 1e-3
+        (pond,) = routing.result["ponds"]
+        assert pond["start_m"] < pond["peak_m"] < pond["bank_m"]
+    assert [place["reach"] for place in storm.result["places"]] == ["P1"]
 
     items = Item.objects.filter(club=club)
     assert items.count() == len(all_jobs())
