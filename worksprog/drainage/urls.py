@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.drainage.views import as_built, catchments, laterals, measure, water
+from worksprog.drainage.views import as_built, catchments, laterals, measure, rain, runoff, water
 from worksprog.drainage.views import network as views
 
 app_name = "drainage"
@@ -10,6 +10,16 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.network, name="network"),
     path("order/", views.build_order, name="order"),
     path("storm/", views.storm, name="storm"),
+    path("rain/", rain.rain, name="rain"),
+    path("rain/table/new/", rain.new_table, name="rain-table-new"),
+    path("rain/table/<uuid:uuid>/", rain.table, name="rain-table"),
+    path("rain/table/<uuid:uuid>/forget/", rain.table_forget, name="rain-table-forget"),
+    path("rain/gauge/new/", rain.new_gauge, name="rain-gauge-new"),
+    path("rain/gauge/<uuid:uuid>/", rain.gauge, name="rain-gauge"),
+    path("rain/gauge/<uuid:uuid>/forget/", rain.gauge_forget, name="rain-gauge-forget"),
+    path("rain/days/", runoff.days, name="rain-days"),
+    path("rain/let-out/", runoff.let_out, name="let-out"),
+    path("rain/run-off/", runoff.run_off, name="run-off"),
     path("reach/<uuid:uuid>/", views.reach, name="reach"),
     path("reach/<uuid:uuid>/swap/", views.swap, name="swap"),
     path("reach/<uuid:uuid>/long-section/", views.long_section, name="long-section"),

@@ -18,7 +18,7 @@ from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature
 from worksprog.course.services import turn_round
 from worksprog.drainage.bridge import levels_of, section_of
 from worksprog.drainage.models import CatchmentFrom, DesignStorm, DrainNode, DrainReach, RainTable
-from worksprog.drainage.queries.rain import design_rain_of
+from worksprog.drainage.queries.rain import check_serves_drains, design_rain_of
 
 
 class ReachFigures(TypedDict, total=False):
@@ -226,15 +226,10 @@ def _check_table(storm: DesignStorm) -> None:
         raise ValidationError({"table": "This table is not this club's."})
     try:
         rain = design_rain_of(storm)
+        if rain is not None:
+            check_serves_drains(rain)
     except ValueError as error:
         raise ValidationError({"table": f"{storm.table.name}: {error}"}) from error
-    if rain is None:
-        raise ValidationError(
-            {
-                "return_period_years": f"{storm.table.name} has no row for 1 in "
-                f"{storm.return_period_years} years."
-            }
-        )
 
 
 @transaction.atomic
@@ -253,7 +248,8 @@ def set_design_storm(
     """Make this the storm the network is checked for. Earlier ones are kept, no longer live.
 
     table  of depths by duration: each reach is then checked for the duration that loads it most.
-    ValidationError when the table is another club's or has no row for the return period.
+    ValidationError when the table is another club's, does not reach the return period, or has no
+    storms of an hour or less.
     """
     storm = DesignStorm(
         club=club,
