@@ -36,7 +36,7 @@ def draw_weeks(through: ThroughTime) -> SafeString | None:
     keys = list(dict.fromkeys(spell.key for spell in through.spells))
     height = HEAD + ROW * len(keys) + FOOT
     parts = [
-        format_html(
+        SafeString(
             '<defs><pattern id="weeks-hatch" width="6" height="6" patternUnits="userSpaceOnUse" '
             'patternTransform="rotate(45)"><rect class="weeks-ground" width="6" height="6"/>'
             '<line class="weeks-line" x1="0" y1="0" x2="0" y2="6"/></pattern></defs>'
