@@ -140,6 +140,12 @@ class LongSection:
             for level in (piece.upper_invert_m, piece.lower_invert_m)
             if level is not None
         ]
+        inverts += [
+            level
+            for piece in self.pieces
+            for level in (piece.upper_water_m, piece.lower_water_m)
+            if level is not None
+        ]
         surface = [station.ground_m for station in self.stations if station.ground_m is not None]
         return inverts + surface + [point.level_m for point in self.ground]
 

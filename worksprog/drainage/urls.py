@@ -2,7 +2,16 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.drainage.views import as_built, catchments, laterals, measure, rain, runoff, water
+from worksprog.drainage.views import (
+    as_built,
+    catchments,
+    laterals,
+    measure,
+    rain,
+    runoff,
+    sheets,
+    water,
+)
 from worksprog.drainage.views import network as views
 
 app_name = "drainage"
@@ -23,6 +32,18 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reach/<uuid:uuid>/", views.reach, name="reach"),
     path("reach/<uuid:uuid>/swap/", views.swap, name="swap"),
     path("reach/<uuid:uuid>/long-section/", views.long_section, name="long-section"),
+    path("reach/<uuid:uuid>/sheets/", sheets.section_sheet, name="section-sheet"),
+    path("reach/<uuid:uuid>/sheets/<int:number>.svg", sheets.section_svg, name="section-svg"),
+    path("reach/<uuid:uuid>/sheets/sheets.pdf", sheets.section_pdf, name="section-pdf"),
+    path("reach/<uuid:uuid>/sheets/make/", sheets.section_job, name="section-job"),
+    path("sheets/<uuid:uuid>.pdf", sheets.section_made, name="section-made"),
+    path("reach/<uuid:uuid>/setting-out/", sheets.setting_out, name="setting-out"),
+    path(
+        "reach/<uuid:uuid>/setting-out/stakes.csv", sheets.setting_out_csv, name="setting-out-csv"
+    ),
+    path(
+        "reach/<uuid:uuid>/setting-out/table.pdf", sheets.setting_out_print, name="setting-out-pdf"
+    ),
     path("map-words/", views.map_words, name="map-words"),
     path("feature/<uuid:uuid>/panel/", views.feature_panel, name="feature-panel"),
     path("node/<uuid:uuid>/", views.node, name="node"),

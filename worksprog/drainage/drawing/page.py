@@ -144,6 +144,32 @@ def _drawn_piece(piece: Piece, frame: _Frame) -> list[SafeString]:
     return marks
 
 
+def _water(section: LongSection, frame: _Frame) -> list[SafeString]:
+    marks = []
+    for piece in section.pieces:
+        if piece.upper_water_m is None or piece.lower_water_m is None:
+            continue
+        marks.append(
+            _line(
+                frame.x(piece.upper_chainage_m), frame.y(piece.upper_water_m),
+                frame.x(piece.lower_chainage_m), frame.y(piece.lower_water_m),
+                stroke=WATER, css="draw-water", width=1.2, dash="9 3 2 3",
+            )
+        )  # fmt: skip
+    return marks
+
+
+def _as_built(built: Iterable[tuple[float, float]], frame: _Frame) -> list[SafeString]:
+    marks = []
+    for chainage, level in built:
+        x, y = frame.x(chainage), frame.y(level)
+        for rise in (4, -4):
+            marks.append(
+                _line(x - 4, y - rise, x + 4, y + rise, stroke=INK, css="draw-ink", width=1.4)
+            )
+    return marks
+
+
 def _labelled(stations: Sequence[Station], frame: _Frame, room_px: float) -> list[Station]:
     """Stations whose labels have room: the ends first, then nodes, then plain joints."""
     ends = [stations[-1], stations[0]]
@@ -215,8 +241,12 @@ def _piece_labels(section: LongSection, frame: _Frame, y: float) -> list[SafeStr
     return marks
 
 
-def draw_long_section(section: LongSection, *, width: float = 720) -> SafeString:
+def draw_long_section(
+    section: LongSection, *, width: float = 720, built: Sequence[tuple[float, float]] = ()
+) -> SafeString:
     """The long section with its bands of figures, upstream at the left and the outfall at the right.
+
+    ``built`` are (chainage, level) pairs taken on the finished drain, marked by crosses.
 
     The vertical exaggeration is the greatest round one that fits, and is written on the drawing.
     """
@@ -234,12 +264,16 @@ def draw_long_section(section: LongSection, *, width: float = 720) -> SafeString
             )  # fmt: skip
     for piece in section.pieces:
         marks += _drawn_piece(piece, frame)
+    marks += _water(section, frame) + _as_built(built, frame)
     bands, bottom = _rows(section, frame, width)
     marks += bands
     marks += _piece_labels(section, frame, bottom + ROW)
+    has_water = any(piece.upper_water_m is not None for piece in section.pieces)
     words = (
-        "Solid: standing. Dashed: to be built. Metres; chainage from the outfall. "
-        f"Vertical scale ×{frame.exaggeration}."
+        "Solid: standing. Dashed: to be built. "
+        f"{'Dash and dot: water or its pressure. ' if has_water else ''}"
+        f"{'Crosses: as built. ' if built else ''}"
+        f"Metres; chainage from the outfall. Vertical scale ×{frame.exaggeration}."
     )
     bottom += 2 * ROW + 12
     marks.append(_text(0, bottom, words, anchor="start", fill=SOFT, css="draw-soft-fill"))
@@ -250,8 +284,9 @@ def draw_long_section(section: LongSection, *, width: float = 720) -> SafeString
     )
     return format_html(
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {} {}" width="{}" height="{}" '
-        'role="img"><title>{}</title>{}</svg>',
-        f"{width:.0f}", f"{bottom + 8:.0f}", f"{width:.0f}", f"{bottom + 8:.0f}", title,
+        'role="img" data-frame="{} {} {} {}"><title>{}</title>{}</svg>',
+        f"{width:.0f}", f"{bottom + 8:.0f}", f"{width:.0f}", f"{bottom + 8:.0f}",
+        f"{LEFT:.1f}", f"{width - RIGHT:.1f}", f"{TOP:.1f}", f"{TOP + PROFILE:.1f}", title,
         _joined(marks),
     )  # fmt: skip
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 import numpy as np
@@ -10,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from worksprog.calc.ground import Ground
-from worksprog.calc.long_section import LongSection, lay_out_long_section
+from worksprog.calc.long_section import GROUND_STEP_M, LongSection, lay_out_long_section
 from worksprog.calc.network import NetworkCheck
 from worksprog.calc.way import Crossing, Way, crossing_lines, joining_drains, way_of
 from worksprog.clubs.models import Club
@@ -65,9 +66,34 @@ class DrainOnPaper:
             found[f"{node.kind} {node.name}"] = at
         return [(chainage, words) for words, chainage in found.items()]
 
+    def facts(self) -> dict[str, Any]:
+        """The section as the page's script reads it, chainages from the top down."""
+        return {
+            "length": self.section.length_m,
+            "widest": 2 * GROUND_STEP_M,
+            "ground": [[point.chainage_m, point.level_m] for point in self.section.ground],
+            "pieces": [
+                {
+                    "words": f"{piece.name}, {piece.size}" if piece.size else piece.name,
+                    "upper": piece.upper_chainage_m,
+                    "lower": piece.lower_chainage_m,
+                    "upperInvert": piece.upper_invert_m,
+                    "lowerInvert": piece.lower_invert_m,
+                    "bore": piece.bore_m,
+                    "upperWater": piece.upper_water_m,
+                    "lowerWater": piece.lower_water_m,
+                }
+                for piece in self.section.pieces
+            ],
+        }
+
     @property
     def chambers(self) -> list[float]:
         return [chainage for chainage, words in self.names if words.startswith("chamber ")]
+
+    @property
+    def built_levels(self) -> list[tuple[float, float]]:
+        return [(mark.chainage_m, mark.level_m) for mark in self.built]
 
     @property
     def status(self) -> str:

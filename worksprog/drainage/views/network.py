@@ -21,6 +21,7 @@ from worksprog.drainage.bridge import levels_of
 from worksprog.drainage.drawing import draw_long_section, draw_network
 from worksprog.drainage.forms import NodeForm, ReachForm, StormForm
 from worksprog.drainage.models import DrainNode, DrainReach
+from worksprog.drainage.queries.sheets import drain_on_paper
 from worksprog.drainage.views import laterals, water
 from worksprog.drainage.views.reach_figures import arrival_of, ditch_of, water_of
 
@@ -350,9 +351,10 @@ def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
     feature = _drain_line(request, uuid)
     check = queries.check_holding(request.club, uuid)
     try:
-        section = queries.long_section_of(request.club, feature.uuid, check)
+        drain = drain_on_paper(request.club, feature.uuid, check)
     except KeyError as error:
         raise Http404 from error
+    section = drain.section
     return render(
         request,
         "drainage/long_section.html",
@@ -360,7 +362,10 @@ def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "sheet_name": f"Drainage · long section from {section.top_name}",
             "feature": feature,
             "section": section,
-            "figure": draw_long_section(section, width=900),
+            "figure": draw_long_section(section, width=900, built=drain.built_levels),
+            "facts": drain.facts(),
+            "drain": drain,
+            "deepest": section.deepest_invert,
             "pieces": [
                 {
                     "piece": piece,

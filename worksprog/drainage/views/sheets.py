@@ -9,8 +9,9 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.text import slugify
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
 from worksprog.calc.grid import describe_grid
 from worksprog.calc.section_sheets import SectionSheets
@@ -19,14 +20,21 @@ from worksprog.clubs.csv_files import csv_answer
 from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.clubs.typefaces import PrintError
 from worksprog.course.models import DRAIN_LINES, Feature, State
-from worksprog.drainage.drawing.sheet import PAPERS, Drawn, Paper, SheetWords, draw_sheets
+from worksprog.drainage.drawing.sheet import PAPERS, Drawn, Paper
 from worksprog.drainage.forms.sheets import SettingOutForm, SheetForm
-from worksprog.drainage.printing import setting_out_pdf, sheets_pdf
+from worksprog.drainage.printing import (
+    AT_ONCE,
+    draw_for,
+    made,
+    setting_out_pdf,
+    sheets_pdf,
+    title_of,
+)
 from worksprog.drainage.queries.sheets import DrainOnPaper, drain_on_paper
+from worksprog.runs.models import Run
+from worksprog.runs.services import request_run
 
 SHEETS_SHOWN = 6
-# More are not set within the two seconds that a page may take.
-MOST_SHEETS = 20
 
 
 def _drain(request: ClubRequest, uuid: UUID) -> tuple[Feature, DrainOnPaper]:
@@ -54,23 +62,12 @@ def _drawn(
     chosen = form.cleaned_data
     paper = PAPERS[chosen["paper"] or "A3"]
     try:
-        laid, sheets = draw_sheets(
-            drain.section,
-            SheetWords(
-                club=request.club.name,
-                levels_from=drain.levels_from,
-                grid=f"EPSG {request.club.epsg}",
-                drawn_on=_day(request),
-                status=drain.status[:1].upper() + drain.status[1:],
-            ),
-            paper=paper,
-            crossings=drain.crossings,
-            chambers=drain.chambers,
-            materials=drain.materials,
-            built=[(mark.chainage_m, mark.level_m) for mark in drain.built],
+        laid, sheets = draw_for(
+            request.club,
+            drain,
+            paper=paper.name,
             horizontal=chosen["horizontal"],
             vertical=chosen["vertical"],
-            most_sheets=MOST_SHEETS,
         )
     except ValueError as error:
         return paper, None, [], str(error)
@@ -104,6 +101,8 @@ def section_sheet(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "more": max(0, len(sheets) - SHEETS_SHOWN),
             "refused": refused,
             "asked": urlencode(asked),
+            "as_job": len(sheets) > AT_ONCE,
+            "at_once": AT_ONCE,
             "deepest": drain.section.deepest_invert,
         },
     )
@@ -129,17 +128,53 @@ def section_svg(request: ClubRequest, uuid: UUID, number: int) -> HttpResponse:
 def section_pdf(request: ClubRequest, uuid: UUID) -> HttpResponse:
     feature, drain = _drain(request, uuid)
     paper, _, sheets, refused = _drawn(request, drain, SheetForm(request.GET))
+    if len(sheets) > AT_ONCE:
+        refused = f"{len(sheets)} sheets are made beside: ask for them below."
     if not refused:
-        section = drain.section
-        title = f"Long section, {section.top_name} to {section.outfall_name or 'its end'}"
         try:
-            pdf = sheets_pdf(sheets, paper, title=title, club=request.club.name)
+            pdf = sheets_pdf(sheets, paper, title=title_of(drain), club=request.club.name)
         except PrintError as error:
             refused = str(error)
     if refused:
         messages.warning(request, refused)
-        return redirect("drainage:section-sheet", request.club.slug, feature.uuid)
+        address = reverse("drainage:section-sheet", args=[request.club.slug, feature.uuid])
+        return redirect(f"{address}?{request.GET.urlencode()}")
     return _pdf(pdf, f"{_file_name(drain, 'long section')}-{paper.name}")
+
+
+@require_POST
+@club_page("drainage.read")
+def section_job(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    """Sheets too many for one answer are made by a worker."""
+    feature, drain = _drain(request, uuid)
+    paper, _, _, refused = _drawn(request, drain, form := SheetForm(request.GET))
+    if refused:
+        messages.warning(request, refused)
+        return redirect("drainage:section-sheet", request.club.slug, feature.uuid)
+    chosen = form.cleaned_data
+    run = request_run(
+        club=request.club,
+        kind="drainage.sheets",
+        inputs={
+            "reach": str(feature.uuid),
+            "paper": paper.name,
+            "horizontal": chosen["horizontal"],
+            "vertical": chosen["vertical"],
+        },
+        by=request.user,
+    )
+    return redirect("runs:run", request.club.slug, run.uuid)
+
+
+@require_GET
+@club_page("drainage.read")
+def section_made(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    """The PDF that a run made."""
+    run = get_row(Run.objects.filter(kind="drainage.sheets"), request.club, uuid)
+    pdf = made(reach_uuid=run.inputs["reach"], run_uuid=run.uuid)
+    if pdf is None:
+        raise Http404
+    return _pdf(pdf, "long-section")
 
 
 def _pdf(pdf: bytes, name: str) -> HttpResponse:
