@@ -176,7 +176,9 @@ def _context(
         return context
     drain, carrier = form.drain(), form.carrier_row
     worst = sorted(laid.rows, key=lambda row: (not row[1].is_fault, row[0].number))
-    bearing = form.cleaned_data["fall_bearing_deg"]
+    bearing: float | None = form.cleaned_data["fall_bearing_deg"]
+    if bearing is None and fall is not None:
+        bearing = fall.bearing_deg
     context |= {
         **_spacing(form),
         "carrier": carrier,
@@ -189,7 +191,7 @@ def _context(
             None if carrier is None else carrier.geometry,
             laid.layout,
             laid.levels,
-            fall_bearing_deg=bearing if bearing is not None else fall and fall.bearing_deg,
+            fall_bearing_deg=bearing,
             title=f"Plan of {len(laid.layout.laterals)} laterals in {area.title}",
         ),
     }
