@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import shapely
@@ -37,7 +37,7 @@ def draw_shares(shares: NetworkShares, *, address_of: Callable[[Any], str]) -> S
 
     marks: list[SafeString] = []
     # Thinned together, so that neighbours keep one edge.
-    thinned = iter(shapely.coverage_simplify(areas, shares.cell_m) if areas else [])
+    thinned: Iterator[Any] = iter(shapely.coverage_simplify(areas, shares.cell_m) if areas else [])
     for turn, one in enumerate(shares.reaches):
         for catchment in one.catchments:
             marks.append(
