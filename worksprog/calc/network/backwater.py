@@ -98,7 +98,7 @@ def climb(
     normal: float,
     tail: float,
 ) -> tuple[float, float, bool, float]:
-    """Depths at the lower and the upper end, whether it is full throughout, critical depth.
+    """Depths at the lower and the upper end, whether it is full at the upper one, critical depth.
 
     normal  depth of uniform flow, NaN to have it sought; tail  depth standing at the lower end
     """
@@ -149,7 +149,7 @@ def climb(
     if uniform:
         return lower, normal, False, yc
     if is_pipe:
-        return lower, a + (rough - slope) * left, False, yc
+        return lower, a + (rough - slope) * left, True, yc
     return lower, goal, False, yc
 
 
@@ -160,7 +160,7 @@ class Profile:
     lower_m: float
     upper_m: float
     critical_m: float
-    is_full: bool  # a pipe under pressure along its whole length
+    is_full: bool  # a pipe under pressure at its upper end
 
 
 def water_profile(

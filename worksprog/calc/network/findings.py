@@ -197,7 +197,7 @@ def _drowned(reach: Reach, node: Node, water: WaterLine, index: int) -> Iterator
     bed = reach.downstream_invert_m if reach.downstream_invert_m is not None else node.invert_m
     if bed is None or node.water_m is None or node.water_m <= bed + NOTICED_M:
         return
-    full = ", so the pipe runs full" if water.full[index] else ""
+    full = ", and the pipe is under pressure" if water.full[index] else ""
     yield Finding(
         "drowned",
         f"In flood the water outside {node.name} stands {node.water_m - bed:.2f} m above the "

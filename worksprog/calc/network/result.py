@@ -8,6 +8,7 @@ from typing import Literal
 
 from worksprog.calc import culverts, ditches, pipes
 from worksprog.calc.ditches import DitchSection
+from worksprog.calc.network.backwater import SOURCE_PROFILE
 from worksprog.calc.network.given import Limits, Node, Point, Reach, ReachKind, Storm
 from worksprog.calc.network.joining import Junction, Moved
 from worksprog.calc.network.water_line import SOURCE_LOSSES, WaterAt
@@ -102,7 +103,7 @@ class ReachCheck:
     contributing_ha: float | None  # run-off area that reaches it in that storm
     water_up_m: float | None  # levels of the water at its ends
     water_down_m: float | None
-    runs_full: bool  # a pipe under pressure along its whole length
+    runs_full: bool  # a pipe under pressure at its upper end
     friction_gradient: float | None
     critical_m: float | None  # depth at which its flow would be critical
     loss_k: float
@@ -405,8 +406,24 @@ def _gradient_working(reach: ReachCheck) -> Working:
 
 def _water_working(reach: ReachCheck, given: Reach) -> Working:
     up, down = reach.water_up_m or 0.0, reach.water_down_m or 0.0
-    steps = [Step("", "water at its lower end", f"{down:.3f}", "m", source="carried up from below")]
-    if reach.runs_full and reach.friction_gradient is not None:
+    section = given.section
+    steps = []
+    if reach.critical_m is not None:
+        steps.append(Step("yc", "critical depth", reach.critical_m, "m", formula="Q² T/(g A³) = 1"))
+    steps.append(
+        Step(
+            "",
+            "water at its lower end",
+            f"{down:.3f}",
+            "m",
+            formula="what stands below it, or critical depth where it falls free; "
+            "its own depth where it runs shooting",
+        )
+    )
+    straight = False
+    if isinstance(section, PipeSection) and reach.friction_gradient is not None:
+        crown = (reach.downstream_level_m or 0.0) + section.diameter_m
+        straight = reach.runs_full and down >= crown
         steps.append(
             Step(
                 "Sf",
@@ -422,19 +439,16 @@ def _water_working(reach: ReachCheck, given: Reach) -> Working:
             "water at its upper end",
             f"{up:.3f}",
             "m",
-            formula="lower + Sf L" if reach.runs_full else "own depth, or backed up level",
+            formula="lower + Sf L" if straight else "worked up in 24 steps of depth",
+            source="" if straight else SOURCE_PROFILE,
         )
     )
-    if reach.runs_full:
-        steps.append(
-            Step(
-                "k",
-                "velocity heads lost where it begins",
-                reach.loss_k,
-                formula="k V²/2g is added there",
-                source=SOURCE_LOSSES,
-            )
-        )
+    if reach.runs_full and given.inlet is None and isinstance(section, PipeSection):
+        head = ((reach.flow_m3s or 0.0) / section.area_m2) ** 2 / (2 * pipes.GRAVITY_MS2)
+        steps += [
+            Step("k", "velocity heads lost where it begins", reach.loss_k, source=SOURCE_LOSSES),
+            Step("", "water above it", f"{up + reach.loss_k * head:.3f}", "m", formula="+ k V²/2g"),
+        ]
     return Working(title="Level of the water", steps=tuple(steps))
 
 

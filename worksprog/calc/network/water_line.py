@@ -53,7 +53,7 @@ class WaterAt:
 class WaterLine:
     """Water levels (m, NaN unknown) at both ends of every reach, and at every junction.
 
-    full        a pipe is under pressure along its whole length
+    full        a pipe is under pressure at its upper end
     friction    gradient that drives each pipe's flow through it running full (NaN for ditches)
     critical_m  depth at which the flow would be critical
     loss_k      velocity heads lost where each reach begins
