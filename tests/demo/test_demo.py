@@ -95,7 +95,7 @@ def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str
         assert abs(routing.result["balance"]["error"]) < 1e-3
         (pond,) = routing.result["ponds"]
         assert pond["start_m"] < pond["peak_m"] < pond["bank_m"]
-    assert [place["reach"] for place in storm.result["places"]] == ["P1"]
+    assert "P1" in [place["reach"] for place in storm.result["places"]]
 
     items = Item.objects.filter(club=club)
     assert items.count() == len(all_jobs())
