@@ -146,18 +146,22 @@ def _stands_on(
     return standing and (feature.state_date is None or feature.state_date <= on_date)
 
 
-def check_holding(club: Club, uuid: UUID) -> NetworkCheck:
+def check_holding(
+    club: Club, uuid: UUID, *, over_ground: bool = True, as_built: bool = True
+) -> NetworkCheck:
     """The check of all that is to stand; of today, where this drain is to be replaced.
 
     Today's then has the drain itself rather than what takes its place.
     """
-    check = check_network(club)
+    check = check_network(club, over_ground=over_ground, as_built=as_built)
     row = DrainReach.objects.filter(feature__uuid=uuid, replaced_by__isnull=False)
     row = row.select_related("replaced_by")
     if str(uuid) in check.given or (later := row.first()) is None:
         return check
     states = {uuid: State.EXISTING.value, later.replaced_by.uuid: State.PROPOSED.value}
-    return check_network(club, club.today(), states=states)
+    return check_network(
+        club, club.today(), states=states, over_ground=over_ground, as_built=as_built
+    )
 
 
 def long_section_of(club: Club, reach_uuid: UUID, check: NetworkCheck | None = None) -> LongSection:

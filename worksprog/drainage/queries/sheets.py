@@ -19,7 +19,7 @@ from worksprog.course.models import DRAIN_LINES, Feature, Kind, State, Survey
 from worksprog.course.queries import live_ground
 from worksprog.drainage.bridge import short_name
 from worksprog.drainage.queries.as_built import built_levels_of
-from worksprog.drainage.queries.network import check_network
+from worksprog.drainage.queries.network import check_holding
 
 
 @dataclass(frozen=True)
@@ -108,9 +108,13 @@ class DrainOnPaper:
         return f"{words}; levels as built shown" if self.built else words
 
 
-def drain_on_paper(club: Club, reach_uuid: UUID, check: NetworkCheck | None = None) -> DrainOnPaper:
-    """KeyError when the network has no such reach. At most six queries beyond those of the check."""
-    check = check or check_network(club)
+def drain_on_paper(club: Club, reach_uuid: UUID) -> DrainOnPaper:
+    """The drain by its design, what was built beside it. KeyError when there is no such reach.
+
+    A drain that was levelled is checked by those levels elsewhere; one is set out, and a backfall
+    seen, only against what was designed.
+    """
+    check = check_holding(club, reach_uuid, as_built=False, over_ground=False)
     ground = live_ground(club)
 
     def levels_at(points: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -193,4 +197,5 @@ def _levels_from(club: Club) -> str:
     if used is None:
         return "no ground model"
     good = "" if used.level_accuracy_m is None else f", ± {float(used.level_accuracy_m):g} m"
-    return f"{used.name}, {used.surveyed_on:%b %Y}{good}"
+    when = "" if str(used.surveyed_on.year) in used.name else f", {used.surveyed_on:%b %Y}"
+    return f"survey “{used.name}”{when}{good}"

@@ -351,7 +351,7 @@ def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
     feature = _drain_line(request, uuid)
     check = queries.check_holding(request.club, uuid)
     try:
-        drain = drain_on_paper(request.club, feature.uuid, check)
+        drain = drain_on_paper(request.club, feature.uuid)
     except KeyError as error:
         raise Http404 from error
     section = drain.section
@@ -369,6 +369,7 @@ def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "pieces": [
                 {
                     "piece": piece,
+                    "found": check.reach(piece.key),
                     "length_m": piece.upper_chainage_m - piece.lower_chainage_m,
                     "address": _address(request, piece.key),
                 }
