@@ -448,3 +448,52 @@ class TestFeet:
         ]  # fmt: skip
         check = check_drains(reaches, [outfall(900, 0)], STORM)
         assert "feet" not in [finding.kind for finding in check.faults]
+
+
+@st.composite
+def dividing_networks(draw):
+    """Layers of points on circles; from every point one to three drains to the next layer."""
+    layers = draw(st.lists(st.integers(1, 4), min_size=2, max_size=5))
+    spots = {
+        (layer, spot): (200.0 * (layer + 1) * np.cos(1 + spot + 0.3 * layer),
+                        200.0 * (layer + 1) * np.sin(1 + spot + 0.3 * layer))
+        for layer, count in enumerate(layers)
+        for spot in range(count)
+    }  # fmt: skip
+    reaches = []
+    for layer, count in enumerate(layers[:-1]):
+        for spot in range(count):
+            ways = draw(st.sets(st.integers(0, layers[layer + 1] - 1), min_size=1, max_size=3))
+            for way in sorted(ways):
+                reaches.append(
+                    pipe(
+                        f"P{len(reaches)}", spots[layer, spot], spots[layer + 1, way],
+                        upstream_invert_m=60.0 - layer, downstream_invert_m=59.0 - layer,
+                        section=PipeSection(draw(st.sampled_from([0.15, 0.3, 0.6]))),
+                        catchment_ha=draw(st.floats(0, 3)),
+                    )
+                )  # fmt: skip
+    nodes = [outfall(*spots[len(layers) - 1, spot], f"O{spot}") for spot in range(layers[-1])]
+    return reaches, nodes
+
+
+@settings(max_examples=80, deadline=None)
+@given(drawn=dividing_networks())
+def test_no_water_is_made_or_lost_where_it_divides(drawn):
+    reaches, nodes = drawn
+    check = check_drains(reaches, nodes, STORM)
+    if any(finding.kind == "strung_out" for finding in check.findings):
+        return
+    leaving = sum(got.flow_m3s for got in check.reaches if not got.below)
+    rain = sum(one.catchment_ha * one.runoff_coefficient for one in reaches) * 30 / 360
+    assert leaving == pytest.approx(rain, rel=1e-9, abs=1e-12)
+
+
+@given(upper=st.floats(40, 60), lower=st.floats(40, 60), length=st.floats(20, 300))
+@settings(max_examples=60, deadline=None)
+def test_turned_round_a_drain_falls_the_other_way(upper, lower, length):
+    there = pipe("P1", (0, 0), (length, 0), upstream_invert_m=upper, downstream_invert_m=lower)
+    back = pipe("P1", (length, 0), (0, 0), upstream_invert_m=lower, downstream_invert_m=upper)
+    one = check_drains([there], [outfall(length, 0)], STORM).reach("P1")
+    other = check_drains([back], [outfall(0, 0)], STORM).reach("P1")
+    assert one.gradient == pytest.approx(-other.gradient, abs=1e-12)
