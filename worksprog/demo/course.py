@@ -128,6 +128,7 @@ def draw_designed(club: Club, by: User, holes: dict[int, Hole]) -> dict[str, Fea
         )
         _set_levels(feature, thing, by)
         made[thing.ref] = feature
+    set_reach(feature=Feature.objects.get(club=club, ref="P2"), by=by, replaced_by=made["N2"])
     return made
 
 

@@ -319,6 +319,7 @@ def _ditch(
 
 
 CENTRE_TOP, CENTRE_LOW = (450.0, 332.0), (454.0, 206.0)
+OLD_TOP, OLD_LOW = (400.0, 200.0), (457.2, 181.5)  # the old drain west of the centre ditch
 
 
 # The pond on the east ditch: dug 1.9 m below its bank, sides 1 in 2.5, levels in metres.
@@ -391,6 +392,22 @@ def drainage_as_found() -> list[Thing]:
             (7, 8),
             invert_end=o1_invert,
             invert_start=low_invert,
+        ),
+        Thing(
+            "pipe",
+            "P2",
+            _line(OLD_TOP, OLD_LOW),
+            "Old drain, left of 9",
+            holes=(9,),
+            facts={
+                "upstream_invert_m": _at(*OLD_TOP, 0.9),
+                "downstream_invert_m": round(low_invert + 0.06, 2),
+                "inside_diameter_mm": 150.0,
+                "ks_mm": 3.0,
+                "material": "clayware, open joints",
+                "catchment_ha": 0.4,
+                "source": "record",
+            },
         ),
         Thing(
             "headwall",
@@ -476,6 +493,36 @@ def drainage_designed() -> list[Thing]:
         state="proposed",
         holes=[(8,), (8, 9), (1, 2)],
     )
+    hollow_top = (395.0, 296.0)
+    hollow_lower, old_lower = _at(*OLD_TOP, 0.88), round(_bank_outfall(458.0)[1] + 0.48, 2)
+    renewed = [
+        Thing(
+            "pipe",
+            ref,
+            _line(top, end),
+            name,
+            "proposed",
+            (9,),
+            {
+                "upstream_invert_m": upper,
+                "downstream_invert_m": lower,
+                "inside_diameter_mm": 225.0,
+                "ks_mm": 0.6,
+                "material": "twin-wall",
+                "catchment_ha": share_ha,
+            },
+        )
+        for ref, name, top, end, upper, lower, share_ha in (
+            (
+                "N1", "Drain of the hollow, left of 9", hollow_top, OLD_TOP,
+                _at(*hollow_top, 1.0), hollow_lower, 0.8,
+            ),
+            (
+                "N2", "New drain, left of 9", OLD_TOP, OLD_LOW,
+                _at(*OLD_TOP, 0.9), old_lower, 0.4,
+            ),
+        )
+    ]  # fmt: skip
     laterals = [
         Thing(
             "laterals",
@@ -502,7 +549,7 @@ def drainage_designed() -> list[Thing]:
             (8,),
         ),
     ]
-    return [*brook_run, *eighth, *laterals]
+    return [*brook_run, *eighth, *renewed, *laterals]
 
 
 def works_designed() -> list[Thing]:

@@ -594,6 +594,37 @@ SCHEMES: tuple[Scheme, ...] = (
             ),
         ),
     ),
+    Scheme(
+        "LH",
+        "Hollow left of 9",
+        12,
+        "0",
+        None,
+        "Play asks for the hollow to be dry before the winter; the old drain it runs into is "
+        "renewed in the spring after.",
+        (
+            (
+                "Hollow and old drain",
+                (
+                    Job(
+                        "carrier_pipe",
+                        "Lay drain N1 in the hollow",
+                        ("N1",),
+                        (9,),
+                        not_before=_winter(2027),
+                    ),
+                    Job(
+                        "carrier_pipe",
+                        "Renew the old drain P2",
+                        ("N2",),
+                        (9,),
+                        not_before=date(2028, 3, 1),
+                        after=("Lay drain N1 in the hollow",),
+                    ),
+                ),
+            ),
+        ),
+    ),
 )
 
 # Money that went out on the first winter's jobs: item, day, what for, amount.

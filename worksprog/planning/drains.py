@@ -248,4 +248,4 @@ def change_words(state: NetworkState, names: Mapping[str, str]) -> str:
         parts.append(
             f"{listed(names[key] for key in state.went)} {'is' if len(state.went) == 1 else 'are'} gone"
         )
-    return "; ".join(parts) or "as it is today"
+    return "; ".join(parts) or "only chambers, headwalls or outfalls"

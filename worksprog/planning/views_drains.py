@@ -56,14 +56,14 @@ def drain_weeks_page(request: ClubRequest) -> HttpResponse:
     states = [
         {
             "state": state,
-            "changed": drains.change_words(state, through.names),
+            "changed": drains.change_words(state, through.names) if number else "as it is today",
             "carries": state.check.count("carries"),
             "too_small": state.check.count("too_small"),
             "fault": state.check.count("fault"),
             "worst": state.check.reach(state.worst) if state.worst else None,
             "worst_l_s": state.check.reach(state.worst).shortfall_m3s * 1000 if state.worst else 0,
         }
-        for state in through.states
+        for number, state in enumerate(through.states)
     ]
     groups = [
         {
