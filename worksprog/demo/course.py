@@ -22,7 +22,7 @@ from worksprog.demo.layout import (
 )
 from worksprog.drainage.forms.laterals import LateralsForm
 from worksprog.drainage.queries.laterals import carriers_near, fall_within
-from worksprog.drainage.services import set_design_storm, set_node_levels, set_reach
+from worksprog.drainage.services import set_node_levels, set_reach
 from worksprog.drainage.services.laterals import keep_layout
 
 SURVEYED_ON = date(2024, 3, 14)
@@ -160,17 +160,6 @@ def lay_out_laterals(made: dict[str, Feature], by: User) -> None:
         drain=form.drain(),
         inputs=dict(form.cleaned_data),
         by=by,
-    )
-
-
-def set_storm(club: Club, by: User) -> None:
-    set_design_storm(
-        club=club,
-        by=by,
-        name="1 in 10 year, 60 minutes",
-        return_period_years=10,
-        intensity_mm_h=24.0,
-        source="invented for the demonstration club; a real one has its own rainfall table",
     )
 
 

@@ -313,13 +313,14 @@ def _doubts(rows: Sequence[YearMost]) -> tuple[str, ...]:
             found.append(f"{where}, which is very little. Are these inches?")
         if minutes <= DAY_MIN and usual > 200:
             found.append(f"{where}, which is very much. Are these tenths of a millimetre?")
-        missing = years[-1].year - years[0].year + 1 - len(years)
-        if missing:
-            found.append(
-                f"{duration_words(minutes)}: {missing} of the years {years[0].year} to "
-                f"{years[-1].year} {'is' if missing == 1 else 'are'} not there. Were they dry, or "
-                "was the gauge out of order in a storm?"
-            )
+    there = {one.year for one in rows}
+    gone = [str(year) for year in range(min(there), max(there)) if year not in there]
+    if gone:
+        named = ", ".join(gone[:12]) + (" and more" if len(gone) > 12 else "")
+        found.append(
+            f"{named}: {'not there' if len(gone) == 1 else f'{len(gone)} years not there'}. Was the "
+            "gauge out of order in a storm? Then the record is too mild."
+        )
     return tuple(found)
 
 

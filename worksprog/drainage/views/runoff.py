@@ -36,7 +36,7 @@ FIVE_DAYS_MM = "12 26 31 21 10"
 @require_GET
 @club_page("drainage.read")
 def days(request: ClubRequest) -> HttpResponse:
-    """Several days of rain, day by day, on what drains to the greatest outfall unless told else."""
+    """Several days of rain, day by day, on the drain with least to spare unless told else."""
     asked = "days_mm" in request.GET
     usual: dict[str, Any] = {
         "days_mm": FIVE_DAYS_MM,
@@ -50,7 +50,7 @@ def days(request: ClubRequest) -> HttpResponse:
     }
     place = ""
     if not asked:
-        place = _greatest_outfall(check_network(request.club, over_ground=False), usual)
+        place = _tightest(check_network(request.club, over_ground=False), usual)
     form = DaysForm(request.GET if asked else usual)
     balance = None
     if form.is_valid():
@@ -73,21 +73,21 @@ def days(request: ClubRequest) -> HttpResponse:
     )
 
 
-def _greatest_outfall(check: NetworkCheck, usual: dict[str, Any]) -> str:
-    """Fill in area and capacity of the outfall with the greatest catchment; its name in words."""
-    ends = [
-        reach
+def _tightest(check: NetworkCheck, usual: dict[str, Any]) -> str:
+    """Fill in area and capacity of the drain that passes least for its catchment; its name."""
+    known = [
+        (reach.capacity_m3s / reach.area_above_ha, reach)
         for reach in check.reaches
-        if not reach.below and reach.area_above_ha and reach.capacity_m3s
+        if reach.area_above_ha and reach.capacity_m3s
     ]
-    if not ends:
+    if not known:
         return ""
-    most = max(ends, key=lambda reach: reach.area_above_ha or 0.0)
+    _, least = min(known, key=lambda one: one[0])
     usual |= {
-        "area_ha": round(most.area_above_ha or 0.0, 2),
-        "drain_l_s": round((most.capacity_m3s or 0.0) * 1000, 1),
+        "area_ha": round(least.area_above_ha or 0.0, 2),
+        "drain_l_s": round((least.capacity_m3s or 0.0) * 1000, 1),
     }
-    return most.name
+    return least.name
 
 
 @require_GET
