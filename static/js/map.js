@@ -4,6 +4,7 @@ import { Grid, day } from './map/figures.js';
 import { Features } from './map/features.js';
 import { fillLegend } from './map/legend.js';
 import { DateLine } from './map/dates.js';
+import { DrainsOnDate } from './map/drains-on-date.js';
 import { Drawing, geometryOf, outlineOf, showMeasures } from './map/drawing.js';
 
 const IN_VIEW = 40;
@@ -20,6 +21,7 @@ map.fitBounds(given.extent, { paddingTopLeft: window.innerWidth > 900 ? [216, 20
 
 const grid = new Grid(given.fit);
 const features = new Features(map, given, grid, chosenOnMap);
+const drains = new DrainsOnDate(features, given);
 const drawing = given.draw ? new Drawing(map, grid) : null;
 const sides = { course: byId('side-course'), feature: byId('side-feature'), draw: byId('side-draw') };
 const words = byId('map-words');
@@ -491,10 +493,12 @@ async function statesOn(iso) {
 
 async function showDate(iso, isToday) {
   dateNow = iso;
-  const told = isToday ? { states: {} } : await statesOn(iso);
+  const told = await statesOn(iso);
   if (dateNow !== iso) return;
   if (!told) { say('The course on that day could not be read just now.'); return; }
-  features.onDate = new Map(Object.entries(told.states));
+  await drains.show(iso, told.drains, isToday);
+  if (dateNow !== iso) return;
+  features.onDate = new Map(isToday ? [] : Object.entries(told.states));
   features.showAll();
   if (chosen) tellDate(); else inView();
 }
@@ -514,6 +518,8 @@ async function begin() {
   if (given.states_on) {
     const told = await statesOn(given.today);
     if (told && told.starts_on) new DateLine(told, given.today, showDate);
+    if (told) await drains.show(given.today, told.drains, true);
+    features.showAll();
   }
   if (given.reaches) {
     const told = await fetch(given.reaches, { credentials: 'same-origin' }).catch(() => null);

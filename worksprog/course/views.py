@@ -39,6 +39,7 @@ ADDED = {
     "wetness": "course:wetness",
     "survey_distance": "course:survey-distance",
     "states_on": "planning:feature-states",
+    "spells": "planning:drain-spells",
     "reaches": "drainage:map-words",
     "laterals": "drainage:laterals-lines",
 }

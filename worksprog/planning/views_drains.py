@@ -38,6 +38,7 @@ def _row(request: ClubRequest, spell: Spell, weeks: DrainWeeks) -> dict[str, Any
         "ending": drains.ending_words(spell, weeks.through),
         "ending_job": weeks.job_of(spell.ended_by),
         "order": drains.order_words(spell, weeks),
+        "own_job": weeks.job_of([spell.key]),
         "worst_l_s": spell.worst_m3s * 1000,
         "first_l_s": spell.first_m3s * 1000,
     }

@@ -26,6 +26,7 @@ export class Features {
     this.hidden = { kinds: new Set(), states: new Set(['removed']) };
     this.onDate = new Map();
     this.words = {};
+    this.checks = new Map();
     this.renderers = {};
     for (const [name, z] of [['grounds', 410], ['halo', 415], ['lines', 420], ['nodes', 430], ['numbers', 440]]) {
       map.createPane(name).style.zIndex = z;
@@ -57,12 +58,18 @@ export class Features {
     const { type } = one.geometry, latlngs = this.latlngs(one);
     const parts = [];
     if (this.words[one.id]) parts.push(this.words[one.id]);
+    const check = this.checks.get(one.id);
+    if (check && check.state === 'too_small') parts.push(`▲ ${check.words}${check.forATime ? ', for a time' : ''}`);
     if (type === 'LineString') parts.push(`${figure(this.grid.length(latlngs), 0)} m`);
     if (type === 'Polygon') parts.push(`${figure(this.grid.area(latlngs))} m²`);
     return parts.join(' · ');
   }
 
-  classes(one) { return `f ${one.properties.kind} ${this.stateNow(one)}`; }
+  classes(one) {
+    const check = this.checks.get(one.id);
+    const drain = !check ? '' : check.forATime ? ' overload for-a-time' : check.state === 'too_small' ? ' overload' : check.state === 'fault' ? ' at-fault' : '';
+    return `f ${one.properties.kind} ${this.stateNow(one)}${drain}`;
+  }
 
   make(one) {
     const { kind, width } = one.properties, pane = PANES[one.geometry.type];
