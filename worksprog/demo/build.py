@@ -26,13 +26,13 @@ from worksprog.demo.course import (
     draw_designed,
     lay_out_laterals,
     make_holes,
-    set_storm,
     write_survey_files,
 )
 from worksprog.demo.drains import describe_drains
 from worksprog.demo.hours import log_the_year
 from worksprog.demo.people import SLUG, make_people
 from worksprog.demo.programme import FROZEN_DAY
+from worksprog.demo.rain import set_rain
 from worksprog.demo.reports import write_first_report
 from worksprog.demo.survey_files import COURSE_LAYERS, DRAIN_LAYERS
 from worksprog.demo.water import describe_pond, lead_rain_through
@@ -98,7 +98,7 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     describe_pond(club, manager)
     lay_out_laterals(draw_designed(club, manager, holes), manager)
     describe_drains(club, manager)
-    set_storm(club, manager)
+    set_rain(club, manager)
     lead_rain_through(club, manager)
     say("programme and estimates")
     programme, items = make_programme(club, manager)
