@@ -349,12 +349,11 @@ def swap(request: ClubRequest, uuid: UUID) -> HttpResponse:
 @club_page("drainage.read")
 def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
     feature = _drain_line(request, uuid)
-    check = queries.check_holding(request.club, uuid)
     try:
         drain = drain_on_paper(request.club, feature.uuid)
     except KeyError as error:
         raise Http404 from error
-    section = drain.section
+    section, check = drain.section, drain.check
     return render(
         request,
         "drainage/long_section.html",
@@ -369,7 +368,6 @@ def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "pieces": [
                 {
                     "piece": piece,
-                    "found": check.reach(piece.key),
                     "length_m": piece.upper_chainage_m - piece.lower_chainage_m,
                     "address": _address(request, piece.key),
                 }
