@@ -174,6 +174,7 @@ def read_maxima(text: str) -> tuple[tuple[YearMost, ...], tuple[Refused, ...]]:
     across: list[int | None] | None = None
     found: dict[tuple[int, int], YearMost] = {}
     refused: list[Refused] = []
+    line_of: dict[tuple[int, int], int] = {}
     for order, (number, cells) in enumerate(lines):
         if not order and not _is_year(cells[0]):
             across = _durations_across(cells)
@@ -201,7 +202,9 @@ def read_maxima(text: str) -> tuple[tuple[YearMost, ...], tuple[Refused, ...]]:
                 refused.append(Refused(number, str(error)))
             else:
                 found[year, one.duration_min] = one
-    return tuple(found.values()), tuple(refused + _falling(found))
+                line_of[year, one.duration_min] = number
+    refused += _falling(found, line_of)
+    return tuple(found.values()), tuple(refused)
 
 
 def _is_year(cell: str) -> bool:
@@ -230,7 +233,9 @@ def _year_most(year: int, duration: str, cell: str) -> YearMost:
     return YearMost(year, minutes, depth)
 
 
-def _falling(found: dict[tuple[int, int], YearMost]) -> list[Refused]:
+def _falling(
+    found: dict[tuple[int, int], YearMost], line_of: Mapping[tuple[int, int], int]
+) -> list[Refused]:
     """Years in which a longer duration brought less; both are taken out, for either may be wrong."""
     refused = []
     by_year: dict[int, list[YearMost]] = defaultdict(list)
@@ -245,7 +250,7 @@ def _falling(found: dict[tuple[int, int], YearMost]) -> list[Refused]:
                     f"than {shorter.depth_mm:g} mm in {duration_words(shorter.duration_min)}; both "
                     "are left out."
                 )
-                refused.append(Refused(0, words))
+                refused.append(Refused(line_of[year, longer.duration_min], words))
                 found.pop((year, longer.duration_min), None)
                 found.pop((year, shorter.duration_min), None)
     return refused
@@ -257,7 +262,7 @@ class GaugeRead:
 
     kind      "daily" or "maxima"
     rows      the most of each year
-    refused   lines that could not be taken (line 0: a year as a whole)
+    refused   lines that could not be taken
     notes     gaps, and years left out with why
     doubts    what can be but seldom is
     """

@@ -105,7 +105,7 @@ def keep_gauge(
 ) -> GaugeRecord:
     """Keep the most of each year and what had to be left out."""
     words = [*read.doubts, *read.notes]
-    words += [f"line {one.line}: {one.words}" if one.line else one.words for one in read.refused]
+    words += [f"line {one.line}: {one.words}" for one in read.refused]
     if len(words) > MOST_KEPT_WORDS:
         more = len(words) - MOST_KEPT_WORDS
         words = [*words[:MOST_KEPT_WORDS], f"and {more} more"]
