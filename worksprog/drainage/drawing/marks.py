@@ -79,7 +79,7 @@ def letters(
 ) -> SafeString:  # fmt: skip
     """Words from a point on their foot line; ``upright`` runs them from the foot of the sheet up."""
     if not words:
-        return format_html("")
+        return SafeString("")
     turned = f"rotate(-90 {x:.3f} {y:.3f})" if upright else "rotate(0)"
     return format_html(
         '<text x="{}" y="{}" font-family="{}" font-size="{}" font-weight="{}" text-anchor="{}" '
@@ -89,4 +89,4 @@ def letters(
 
 
 def _dashed(dash: str) -> SafeString:
-    return format_html(' stroke-dasharray="{}"', dash) if dash else format_html("")
+    return format_html(' stroke-dasharray="{}"', dash) if dash else SafeString("")
