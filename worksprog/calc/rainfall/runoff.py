@@ -159,7 +159,7 @@ class Greenfield:
     def qbar_m3s(self) -> float:
         """QBAR = 0.00108 AREA^0.89 SAAR^1.17 SOIL^2.17 (km², mm); below 50 ha by share of 50 ha."""
         area_km2 = max(self.area_ha, PRO_RATA_BELOW_HA) / 100
-        whole = 0.00108 * area_km2**0.89 * self.saar_mm**1.17 * self.soil**2.17
+        whole: float = 0.00108 * area_km2**0.89 * self.saar_mm**1.17 * self.soil**2.17
         return whole * min(1.0, self.area_ha / PRO_RATA_BELOW_HA)
 
     @property

@@ -50,9 +50,7 @@ class TextOrFileForm(SheetForm):
 
     def with_text(self, text: str) -> None:
         """Put the file's text into the field, so that nothing is lost when it has to be mended."""
-        kept = self.data.copy()
-        kept["text"] = text
-        self.data = kept
+        self.data = {**self.data.dict(), "text": text}  # type: ignore[attr-defined]
 
 
 class TableForm(TextOrFileForm):
@@ -104,7 +102,9 @@ class FitForm(SheetForm):
         choices=[("gumbel", "Gumbel"), ("gev", "generalised extreme value (GEV)")],
         required=False,
     )
-    duration = forms.TypedChoiceField(label="Duration", coerce=int, required=False, empty_value=0)
+    duration = forms.TypedChoiceField(
+        label="Duration", coerce=int, required=False, empty_value=None
+    )
 
     def __init__(self, *args: Any, durations: list[tuple[int, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -112,16 +112,16 @@ def _table_page(request: ClubRequest, row: RainTable | None) -> HttpResponse:
     posted = request.method == "POST"
     initial = {}
     if row is not None:
-        there = DepthTable.of(row.depths)
-        initial = {"name": row.name, "source": row.source, "text": text_of(there)}
+        text = text_of(DepthTable.of(row.depths))
+        initial = {"name": row.name, "source": row.source, "text": text}
     form = TableForm(
         request.POST if posted else None, request.FILES if posted else None, initial=initial
     )
     read: DepthTable | None = None
     refused: tuple[Refused, ...] = ()
     faults: list[str] = []
-    if posted and form.is_valid() and (text := _brought(form)) is not None:
-        depths, refused = read_depths(text)
+    if posted and form.is_valid() and (brought := _brought(form)) is not None:
+        depths, refused = read_depths(brought)
         faults = table_faults(depths) if depths else []
         if not refused and not faults:
             read = DepthTable(depths)
