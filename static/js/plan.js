@@ -85,9 +85,3 @@ if (form && answer) {
     }
   });
 }
-
-for (const place of document.querySelectorAll("[data-part]")) {
-  fetch(place.dataset.part, { credentials: "same-origin" })
-    .then(async (answer) => { if (answer.ok) place.innerHTML = await answer.text(); })
-    .catch(() => {});
-}

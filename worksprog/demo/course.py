@@ -24,6 +24,7 @@ from worksprog.drainage.forms.laterals import LateralsForm
 from worksprog.drainage.queries.laterals import carriers_near, fall_within
 from worksprog.drainage.services import set_node_levels, set_reach
 from worksprog.drainage.services.laterals import keep_layout
+from worksprog.drainage.services.tidy import set_buried_service
 
 SURVEYED_ON = date(2024, 3, 14)
 DESIGNED_ON = date(2026, 5, 20)
@@ -100,6 +101,9 @@ def describe_surveyed(club: Club, by: User, holes: dict[int, Hole]) -> None:
             facts["accuracy_m"] = Decimal(str(thing.facts["accuracy_m"]))
         told = change_feature(feature=found, by=by, holes=_holes_of(thing, holes), **facts)
         _set_levels(told, thing, by)
+        if told.kind == "service":
+            # The old drawing shows where it runs, not how deep.
+            set_buried_service(feature=told, by=by, what="irrigation", outside_diameter_mm=110.0)
 
 
 def draw_designed(club: Club, by: User, holes: dict[int, Hole]) -> dict[str, Feature]:

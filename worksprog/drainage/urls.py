@@ -10,6 +10,7 @@ from worksprog.drainage.views import (
     rain,
     runoff,
     sheets,
+    tidy,
     water,
 )
 from worksprog.drainage.views import network as views
@@ -19,6 +20,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", views.network, name="network"),
     path("order/", views.build_order, name="order"),
     path("storm/", views.storm, name="storm"),
+    path("tidy/", tidy.tidy, name="tidy"),
+    path("tidy/notes/", tidy.tidy_notes, name="tidy-notes"),
+    path("reach/<uuid:uuid>/tidy-notes/", tidy.tidy_notes, name="reach-tidy-notes"),
+    path("service/<uuid:uuid>/", tidy.service, name="service"),
     path("rain/", rain.rain, name="rain"),
     path("rain/table/new/", rain.new_table, name="rain-table-new"),
     path("rain/table/<uuid:uuid>/", rain.table, name="rain-table"),

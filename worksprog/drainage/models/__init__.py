@@ -6,6 +6,7 @@ from worksprog.drainage.models.as_built import AsBuiltFacts, AsBuiltLevel
 from worksprog.drainage.models.ground_drains import BuriedService, LateralLayout
 from worksprog.drainage.models.network import CatchmentFrom, CulvertInlet, DrainNode, DrainReach
 from worksprog.drainage.models.rain import DesignStorm, GaugeRecord, RainTable
+from worksprog.drainage.models.tidy import TidyRules
 from worksprog.drainage.models.water import Pond, PondOutlet, Routing
 
 __all__ = [
@@ -23,4 +24,5 @@ __all__ = [
     "PondOutlet",
     "RainTable",
     "Routing",
+    "TidyRules",
 ]
