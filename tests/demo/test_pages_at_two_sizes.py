@@ -69,6 +69,7 @@ def _count_all(client: Client, club: Club) -> dict[str, int]:
         for address in filled:
             if "<" in address:
                 continue
+            connection.queries_log.clear()  # it holds 9,000, and all pages together have more
             with CaptureQueriesContext(
                 connection,
             ) as queries:
