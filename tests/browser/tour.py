@@ -86,6 +86,7 @@ def _pages(browser: Browser, address: str, folder: Path) -> None:
     _shoot(page, "drainage")
     page.get_by_role("link", name="P1", exact=True).first.click()
     _shoot(page, "reach")
+    _drains(page, club, folder)
     page.goto(f"{club}/works/")
     page.get_by_role("link", name="Lay carrier C2–C3").first.click()
     _shoot(page, "estimate")
@@ -100,6 +101,46 @@ def _pages(browser: Browser, address: str, folder: Path) -> None:
     phone.locator("html[data-ready=yes]").wait_for(state="attached")
     phone.locator("#jobs").get_by_role("button", name="Lay carrier C2–C3").click()
     _shoot(phone, "phone")
+
+
+def _drains(page: Page, club: str, folder: Path) -> None:
+    """The sheets of the drainage design, and one of them as it is printed."""
+    for name, address in (
+        ("water", "course/ground/water/"),
+        ("weeks", "planning/drains/"),
+        ("rain", "drainage/rain/"),
+    ):
+        page.goto(f"{club}/{address}")
+        _shoot(page, name)
+    for name, listed, words in (
+        ("storm", "drainage/through/", "100.0 mm in 5 days"),
+        ("sizes", "works/sizing/", "All that drains to O2"),
+        ("laterals", "drainage/laterals/", "Laterals, 7 fairway"),
+        ("built", "drainage/as-built/", "C3–C2"),
+    ):
+        page.goto(f"{club}/{listed}")
+        page.get_by_role("link", name=words).first.click()
+        page.wait_for_load_state("networkidle")
+        _shoot(page, name)
+    page.goto(f"{club}/drainage/")
+    page.get_by_role("link", name="C5–C4", exact=True).first.click()
+    page.get_by_role("link", name="Long section").first.click()
+    page.wait_for_load_state("networkidle")
+    sheet = page.locator("main a[href*='.pdf']").first.get_attribute("href")
+    if sheet is None:
+        raise SystemExit(f"no sheet to print on {page.url}")
+    pdf = folder / "section.pdf"
+    pdf.write_bytes(page.request.get(sheet).body())
+    _first_pages(pdf, folder, ["section"], dots=90)
+
+
+def _first_pages(pdf: Path, folder: Path, names: list[str], *, dots: int = 80) -> None:
+    pdftoppm = shutil.which("pdftoppm") or "pdftoppm"
+    stem = folder / pdf.stem
+    subprocess.run([pdftoppm, "-r", str(dots), "-png", str(pdf), str(stem)], check=True)
+    for name, picture in zip(names, sorted(folder.glob(f"{pdf.stem}-*.png")), strict=False):
+        shutil.copyfile(picture, TOUR / f"{name}.png")
+        _keep(TOUR / f"{name}.png")
 
 
 def _bring_in_levels(page: Page, folder: Path) -> None:
@@ -146,11 +187,7 @@ def main() -> None:
             server.wait(timeout=20)
         pdf = folder / "report.pdf"
         _manage(env, "write_report", "--club", "ashlode-vale", "--number", "1", "--out", str(pdf))
-        pdftoppm = shutil.which("pdftoppm") or "pdftoppm"
-        subprocess.run([pdftoppm, "-r", "80", "-png", str(pdf), str(folder / "page")], check=True)
-        for number, picture in enumerate(sorted(folder.glob("page-*.png"))[:2], start=1):
-            shutil.copyfile(picture, TOUR / f"report-{number}.png")
-            _keep(TOUR / f"report-{number}.png")
+        _first_pages(pdf, folder, ["report-1", "report-2"])
 
 
 def _wait_for(url: str) -> None:
