@@ -230,6 +230,19 @@ def test_levels_as_built_stand_beside_the_design(cast, drain):
 
 
 @pytest.mark.django_db
+def test_a_lone_pipe_without_levels_or_ground_is_drawn_and_says_what_is_missing(cast, as_manager):
+    lone = draw_pipe(
+        cast.club, cast.manager, "P9", (0, 0), (30, 0), upstream_invert_m=None,
+        downstream_invert_m=None, inside_diameter_mm=None,
+    )  # fmt: skip
+    for tail in ("long-section/", "sheets/"):
+        assert "level missing" in as_manager.get(at(cast, lone, tail)).content.decode()
+    table = as_manager.get(at(cast, lone, "setting-out/")).content.decode()
+    assert "P9 has not both its levels" in table
+    assert "no ground model here" in table
+
+
+@pytest.mark.django_db
 def test_every_role_reads_the_sheets(cast, drain, as_committee, as_staff, as_manager):
     for client in (as_committee, as_staff, as_manager):
         for tail in ("sheets/", "sheets/1.svg", "setting-out/", "setting-out/stakes.csv"):

@@ -235,7 +235,7 @@ def crossing_lines(
     way: Way, lines: Iterable[tuple[str, str, tuple[Point, ...]]], *, near_ends_m: float = 0.5
 ) -> list[Crossing]:
     """Where lines (name, what, points) cut the way; those that only touch it with an end do not."""
-    found = []
+    found: list[Crossing] = []
     for name, what, points in lines:
         if len(points) < 2:
             continue

@@ -42,7 +42,8 @@ def draw_for(
             levels_from=drain.levels_from,
             grid=f"EPSG {club.epsg}",
             drawn_on=f"{today.day} {today:%b %Y}",
-            status=drain.status[:1].upper() + drain.status[1:],
+            status=f"{drain.status[:1].upper()}{drain.status[1:]}"
+            f"{'; levels as built shown' if drain.built else ''}",
         ),
         paper=PAPERS[paper],
         crossings=drain.crossings,

@@ -431,10 +431,10 @@ class _Sheet:
                 "ground", lambda at: [m.line(at, level, at + 8, level, width=0.35, stroke=m.GROUND)]
             )
         if any(piece.standing for piece in pieces):
-            entry("invert, stands", lambda at: [m.line(at, level, at + 8, level, width=0.5)])
+            entry("invert or bed, stands", lambda at: [m.line(at, level, at + 8, level, width=0.5)])
         if any(not piece.standing for piece in pieces):
             entry(
-                "invert, to be built",
+                "invert or bed, to be built",
                 lambda at: [m.line(at, level, at + 8, level, width=0.5, dash="3 1.2")],
             )
         if any(piece.bore_m is not None for piece in pieces):

@@ -55,8 +55,10 @@ class DrainOnPaper:
         """Chambers, headwalls, outfalls and ponds on the way, with their chainages."""
         nodes = list(self.check.nodes.values())
         tolerance = self.check.limits.tolerance_m
-        points = shapely.points([(node.x_m, node.y_m) for node in nodes])
-        near = shapely.dwithin(points, _shape_of(self.way), tolerance) if nodes else []
+        places = np.array([(node.x_m, node.y_m) for node in nodes], float).reshape(-1, 2)
+        near: NDArray[np.bool_] = shapely.dwithin(
+            shapely.points(places), _shape_of(self.way), tolerance
+        )
         joints = [self.way.length_m, *(piece.lower_chainage_m for piece in self.way.pieces)]
         found = {}
         for node in (node for node, is_near in zip(nodes, near, strict=True) if is_near):
@@ -100,12 +102,10 @@ class DrainOnPaper:
         """'design', 'as it stands', or how much of it stands."""
         length, standing = self.section.length_m, self.section.standing_m
         if standing < 0.01:
-            words = "design"
-        elif standing > length - 0.01:
-            words = "as it stands"
-        else:
-            words = f"design, {standing:.0f} of {length:.0f} m stand"
-        return f"{words}; levels as built shown" if self.built else words
+            return "design"
+        if standing > length - 0.01:
+            return "as it stands"
+        return f"design, {standing:.0f} of {length:.0f} m stand"
 
 
 def drain_on_paper(club: Club, reach_uuid: UUID) -> DrainOnPaper:
