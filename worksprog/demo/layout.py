@@ -515,7 +515,7 @@ def drainage_designed() -> list[Thing]:
         for ref, name, top, end, upper, lower, share_ha in (
             (
                 "N1", "Drain of the hollow, left of 9", hollow_top, OLD_TOP,
-                _at(*hollow_top, 1.0), hollow_lower, 0.8,
+                _at(*hollow_top, 1.45), hollow_lower, 0.8,
             ),
             (
                 "N2", "New drain, left of 9", OLD_TOP, OLD_LOW,
