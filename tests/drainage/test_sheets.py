@@ -18,7 +18,7 @@ import pikepdf
 import pytest
 from django.core.files.storage import default_storage
 
-from tests.drainage.drawn import draw_ditch, draw_node, line
+from tests.drainage.drawn import draw_ditch, draw_node, draw_pipe, line
 from worksprog.calc.long_section import lay_out_long_section
 from worksprog.clubs.csv_files import guarded
 from worksprog.course.models import Feature, Kind
