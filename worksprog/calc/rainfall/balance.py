@@ -121,6 +121,8 @@ class WaterBalance:
                 "Each day: the share runs off; the rest goes into the soil, and what it cannot take "
                 "joins the water on top. The drain passes what is on top first and then what the "
                 "soil gives. What is left stands.",
+                "Water on top is taken to find its way to the drain. In a hollow without a gully it "
+                "does not: enter for the drain what the soil gives, as mm a day times 0.116 l/s a ha.",
                 "A day's mean: within a day of heavy rain more may stand for hours. How many days "
                 "are too many is common practice, no source.",
             ),

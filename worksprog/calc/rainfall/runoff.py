@@ -66,7 +66,7 @@ SURFACES: tuple[Surface, ...] = (
     Surface("grass", "sandy", "below 2 %", 0.05, 0.10),
     Surface("grass", "sandy", "2 to 7 %", 0.10, 0.15),
     Surface("grass", "sandy", "above 7 %", 0.15, 0.20),
-    Surface("parkland", "any", "any", 0.10, 0.25),
+    Surface("parkland", "any", "any", 0.10, 0.25, "a second public table of coefficients"),
     Surface("pasture", "heavy", "any", 0.15, 0.45, "table of a university course, from memory"),
     Surface("asphalt", "any", "any", 0.70, 0.95),
     Surface(
