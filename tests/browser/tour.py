@@ -125,6 +125,7 @@ def _drains(page: Page, club: str, folder: Path) -> None:
     page.goto(f"{club}/drainage/")
     page.get_by_role("link", name="C5–C4", exact=True).first.click()
     page.get_by_role("link", name="Long section").first.click()
+    page.get_by_role("link", name="Sheets to scale").click()
     page.wait_for_load_state("networkidle")
     sheet = page.locator("main a[href*='.pdf']").first.get_attribute("href")
     if sheet is None:
