@@ -9,12 +9,8 @@ from scipy.stats import genextreme, gumbel_r
 
 from worksprog.calc.rainfall import (
     Greenfield,
-    bransby_williams_min,
     curve_number_runoff_mm,
     held_back,
-    kirpich_min,
-    nrcs_lag_tc_min,
-    sheet_flow_min,
 )
 from worksprog.calc.rainfall.extremes import (
     confidence_band,
@@ -24,7 +20,6 @@ from worksprog.calc.rainfall.extremes import (
     plotting_positions,
 )
 
-FOOT_M = 0.3048
 # Series 1: most rain of each year in 10 minutes, 1913-47, inches (from memory; its n, mean and
 # standard deviation are those printed).
 SERIES_1 = [
@@ -48,24 +43,6 @@ COLES = "Coles 2001, example 3.4.1, by maximum likelihood (C2)"
 @pytest.mark.parametrize(
     ("what", "got", "expected", "tolerance", "unit", "source"),
     [
-        ("Kirpich, 500 m at 2 %", lambda: kirpich_min(length_m=500, gradient=0.02),
-         10.53, 0.002, "min", "tc = 0.0195 L^0.77 S^-0.385 (A)"),
-        ("Kirpich, 2000 ft at 4 %, its form in feet",
-         lambda: kirpich_min(length_m=2000 * FOOT_M, gradient=0.04),
-         9.38, 0.002, "min", "tc = 0.0078 L^0.77 S^-0.385 (A)"),
-        ("Bransby-Williams, 1 km, 0.5 km², 10 m/km",
-         lambda: bransby_williams_min(length_m=1000, area_ha=50, gradient=0.01),
-         39.3, 0.02, "min", "a hydrologist's derivation in hours and miles (C)"),
-        ("NRCS lag, 3865 ft, 4.79 %, CN 63",
-         lambda: nrcs_lag_tc_min(length_m=3865 * FOOT_M, gradient=0.0479, curve_number=63) / 60,
-         1.14, 0.01, "h", "NEH 630 chapter 15, p. 18 (C2)"),
-        ("NRCS lag, 6500 ft, 1.3 %, CN 92",
-         lambda: nrcs_lag_tc_min(length_m=6500 * FOOT_M, gradient=0.013, curve_number=92) / 60,
-         1.34, 0.01, "h", "McCuen, example 9-23 (C2)"),
-        ("Sheet flow, 100 ft, n 0.15, 3.6 in, 8 %",
-         lambda: sheet_flow_min(length_m=100 * FOOT_M, gradient=0.08, manning_n=0.15,
-                                rain_mm=3.6 * 25.4) / 60,
-         0.09, 0.056, "h", "NEH 630 chapter 15 (C2)"),
         ("Curve number 70, 6.0 in of rain",
          lambda: float(curve_number_runoff_mm(6.0 * 25.4, 70)) / 25.4,
          2.81, 0.005, "in", "TR-55 example 2-1, storm C2, CN and answer (M)"),
