@@ -401,3 +401,12 @@ def test_the_table_as_pdf(cast, drain, as_manager, tmp_path: Path):
     assert "Local codes and licensed practice decide" in text
     with pikepdf.open(BytesIO(answer.content)) as pdf:
         assert bool(pdf.Root.MarkInfo.Marked)
+
+
+@pytest.mark.django_db
+def test_a_table_too_long_to_print_says_so_and_is_all_in_the_csv(cast, drain, as_manager):
+    close = {"every_m": 0.5}
+    answer = as_manager.get(at(cast, drain.upper, "setting-out/table.pdf", **close), follow=True)
+    assert "401 stakes are more than the 250" in answer.content.decode()
+    rows = rows_of(as_manager.get(at(cast, drain.upper, "setting-out/stakes.csv", **close)))
+    assert len(rows) == 401

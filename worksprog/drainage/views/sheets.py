@@ -35,6 +35,8 @@ from worksprog.runs.models import Run
 from worksprog.runs.services import request_run
 
 SHEETS_SHOWN = 6
+# A longer table is not set within the time that a page may take.
+MOST_PRINTED = 250
 
 
 def _drain(request: ClubRequest, uuid: UUID) -> tuple[Feature, DrainOnPaper]:
@@ -285,7 +287,12 @@ def setting_out_csv(request: ClubRequest, uuid: UUID) -> HttpResponse:
 @club_page("drainage.read")
 def setting_out_print(request: ClubRequest, uuid: UUID) -> HttpResponse:
     feature, drain, _, found, refused = _table(request, uuid)
-    if found is not None:
+    if found is not None and len(found.stakes) > MOST_PRINTED:
+        refused = (
+            f"{len(found.stakes):,} stakes are more than the {MOST_PRINTED} a PDF takes: choose a "
+            "greater distance. The CSV has them all."
+        )
+    elif found is not None:
         try:
             pdf = setting_out_pdf({**_about(request, drain, found), "made_on": _day(request)})
         except PrintError as error:
