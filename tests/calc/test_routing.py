@@ -343,6 +343,14 @@ def test_outlets_let_out_more_the_higher_the_water() -> None:
     assert "let out" in pond_working(POND, 50.3).steps[-1].meaning
 
 
+@pytest.mark.parametrize("gradient", [0.0, 0.02, 0.05, 0.2])
+def test_a_pipe_out_of_a_pond_lets_nothing_out_below_its_invert(gradient: float) -> None:
+    pipe_out = Outlet("pipe", 50.0, 0.3, gradient=gradient)
+    assert pipe_out.flows_m3s([49.0, 50.0]).tolist() == [0.0, 0.0]
+    levels = np.linspace(50.0, 51.0, 300)
+    assert (np.diff(pipe_out.flows_m3s(levels)) > 0).all()
+
+
 def test_volumes_are_exact_between_stages() -> None:
     assert POND.volumes_at([48.0, 49.0, 50.5, 51.5]).tolist() == pytest.approx(
         [0, 300, 300 + 825, 1125 + 700]

@@ -118,8 +118,10 @@ def inlet_flows_m3s(diameter_m: float, head_m: ArrayLike, *, gradient: float) ->
             for flow in flows
         ]
     )
-    heads = np.maximum.accumulate(np.concatenate(([0.0], heads)))
-    return np.asarray(np.interp(head, heads, np.concatenate(([0.0], flows))))
+    # In a steep pipe the slope term takes trickles below the invert: no head, no flow.
+    stands = heads > 0
+    heads = np.maximum.accumulate(np.concatenate(([0.0], heads[stands])))
+    return np.asarray(np.interp(head, heads, np.concatenate(([0.0], flows[stands]))))
 
 
 @dataclass(frozen=True)
