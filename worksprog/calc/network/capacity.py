@@ -7,10 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from worksprog.calc import ditches, pipes
-from worksprog.calc.ditches import DitchSection
 from worksprog.calc.network.given import Limits, Reach
 from worksprog.calc.network.joining import Joined
 from worksprog.calc.pipes import PipeSection
@@ -71,83 +69,83 @@ def find_levels(reaches: Sequence[Reach], joined: Joined) -> Levels:
 
 def carry(reaches: Sequence[Reach], gradient: Floats, flow_m3s: Floats, limits: Limits) -> Carried:
     """Capacity, and velocity and depth at the flow, of every reach that has what it takes."""
-    count = len(reaches)
-    found = Carried(*(np.full(count, np.nan) for _ in range(8)))
-    falls = gradient >= limits.flat_gradient
-    falls &= gradient <= 1
-    for kind, section_type, work in (
-        ("pipe", PipeSection, _carry_pipes),
-        ("ditch", DitchSection, _carry_ditches),
-    ):
-        chosen = np.array(
-            [
-                index
-                for index, reach in enumerate(reaches)
-                if reach.kind == kind and isinstance(reach.section, section_type) and falls[index]
-            ],
-            dtype=np.int64,
+    return Carriers(reaches, gradient, limits).at(flow_m3s)
+
+
+class Carriers:
+    """The reaches as arrays, so that several flows can be tried on them."""
+
+    def __init__(self, reaches: Sequence[Reach], gradient: Floats, limits: Limits) -> None:
+        self.count = len(reaches)
+        falls = ((gradient >= limits.flat_gradient) & (gradient <= 1)).tolist()
+        pipe_rows, ditch_rows = [], []
+        for index, reach in enumerate(reaches):
+            section = reach.section
+            if not falls[index] or section is None:
+                continue
+            if isinstance(section, PipeSection):
+                pipe_rows.append((index, section.diameter_m, section.roughness_m))
+            else:
+                ditch_rows.append(
+                    (
+                        index,
+                        section.bed_width_m,
+                        section.side_slope,
+                        section.water_depth_m,
+                        section.manning_n,
+                    )
+                )
+        piped = np.array(pipe_rows, dtype=np.float64).reshape(-1, 3).T
+        open_ = np.array(ditch_rows, dtype=np.float64).reshape(-1, 5).T
+        self.pipes, self.ditches = piped[0].astype(np.int64), open_[0].astype(np.int64)
+        self.diameter, self.roughness = piped[1], piped[2]
+        self.bed, self.side, self.deep, self.n = open_[1], open_[2], open_[3], open_[4]
+        self.pipe_slope, self.ditch_slope = gradient[self.pipes], gradient[self.ditches]
+        velocity = pipes.full_bore_velocities(self.diameter, self.pipe_slope, self.roughness)
+        turbulent = velocity * self.diameter / pipes.VISCOSITY_15C_M2S >= pipes.TURBULENT_REYNOLDS
+        speed, capacity = np.full(self.count, np.nan), np.full(self.count, np.nan)
+        speed[self.pipes] = np.where(turbulent, velocity, np.nan)
+        capacity[self.pipes] = speed[self.pipes] * (math.pi * self.diameter**2 / 4)
+        speed[self.ditches], capacity[self.ditches] = ditches.channel_flows(
+            self.bed, self.side, self.deep, self.ditch_slope, self.n
         )
-        if chosen.size:
-            work([reaches[index] for index in chosen], chosen, gradient, flow_m3s, found)
-    found.spare_share[:] = 1 - flow_m3s / found.capacity_m3s
-    return found
+        self.capacity_m3s, self.capacity_velocity_ms = capacity, speed
 
+    def at(self, flow_m3s: Floats) -> Carried:
+        """Velocity and depth at one flow of each reach, and what would carry it where it cannot."""
+        found = Carried(
+            self.capacity_m3s,
+            self.capacity_velocity_ms,
+            *(np.full(self.count, np.nan) for _ in range(6)),
+        )
+        found.spare_share[:] = 1 - flow_m3s / self.capacity_m3s
+        self._at_pipes(flow_m3s[self.pipes], found)
+        self._at_ditches(flow_m3s[self.ditches], found)
+        return found
 
-def _carry_pipes(
-    reaches: list[Reach],
-    chosen: NDArray[np.int64],
-    gradient: Floats,
-    flow_m3s: Floats,
-    found: Carried,
-) -> None:
-    sections = [reach.section for reach in reaches if isinstance(reach.section, PipeSection)]
-    diameter = np.array([section.diameter_m for section in sections])
-    roughness = np.array([section.roughness_m for section in sections])
-    slope, flow = gradient[chosen], flow_m3s[chosen]
-    velocity = pipes.full_bore_velocities(diameter, slope, roughness)
-    turbulent = velocity * diameter / pipes.VISCOSITY_15C_M2S >= pipes.TURBULENT_REYNOLDS
-    velocity = np.where(turbulent, velocity, np.nan)
-    area = math.pi * diameter**2 / 4
-    capacity = velocity * area
-    found.capacity_velocity_ms[chosen] = velocity
-    found.capacity_m3s[chosen] = capacity
+    def _at_pipes(self, flow: Floats, found: Carried) -> None:
+        capacity = self.capacity_m3s[self.pipes]
+        free = (flow > 0) & (flow <= capacity)
+        where = self.pipes[free]
+        depth_ratio = pipes.depth_ratios_for_flow(flow[free] / capacity[free])
+        found.depth_m[where] = depth_ratio * self.diameter[free]
+        found.velocity_ms[where] = (
+            self.capacity_velocity_ms[where] * pipes.part_full_ratios(depth_ratio)[2]
+        )
+        small = flow > capacity
+        found.least_bore_m[self.pipes[small]] = pipes.diameters_for_flow(
+            flow[small], self.pipe_slope[small], self.roughness[small]
+        )
 
-    free = (flow > 0) & (flow <= capacity)
-    depth_ratio = pipes.depth_ratios_for_flow(flow[free] / capacity[free])
-    found.depth_m[chosen[free]] = depth_ratio * diameter[free]
-    found.velocity_ms[chosen[free]] = velocity[free] * pipes.part_full_ratios(depth_ratio)[2]
-    small = flow > capacity
-    found.least_bore_m[chosen[small]] = pipes.diameters_for_flow(
-        flow[small], slope[small], roughness[small]
-    )
-
-
-def _carry_ditches(
-    reaches: list[Reach],
-    chosen: NDArray[np.int64],
-    gradient: Floats,
-    flow_m3s: Floats,
-    found: Carried,
-) -> None:
-    sections = [reach.section for reach in reaches if isinstance(reach.section, DitchSection)]
-    bed, side, depth, n = np.array(
-        [
-            (section.bed_width_m, section.side_slope, section.water_depth_m, section.manning_n)
-            for section in sections
-        ]
-    ).T
-    slope, flow = gradient[chosen], flow_m3s[chosen]
-    velocity, capacity = ditches.channel_flows(bed, side, depth, slope, n)
-    found.capacity_velocity_ms[chosen] = velocity
-    found.capacity_m3s[chosen] = capacity
-    runs = (flow > 0) & (flow < ditches.MOST_FLOW_M3S)
-    at_flow = ditches.normal_depths(flow[runs], bed[runs], side[runs], slope[runs], n[runs])
-    found.depth_m[chosen[runs]] = at_flow
-    found.velocity_ms[chosen[runs]] = ditches.channel_flows(
-        bed[runs], side[runs], at_flow, slope[runs], n[runs]
-    )[0]
-    found.froude[chosen[runs]] = ditches.froude_numbers(
-        found.velocity_ms[chosen[runs]], at_flow, bed[runs], side[runs]
-    )
-    small = flow > capacity
-    found.needed_depth_m[chosen[small]] = found.depth_m[chosen[small]]
+    def _at_ditches(self, flow: Floats, found: Carried) -> None:
+        runs = (flow > 0) & (flow < ditches.MOST_FLOW_M3S)
+        bed, side, slope, n = (
+            values[runs] for values in (self.bed, self.side, self.ditch_slope, self.n)
+        )
+        where = self.ditches[runs]
+        depth = ditches.normal_depths(flow[runs], bed, side, slope, n)
+        found.depth_m[where] = depth
+        found.velocity_ms[where] = ditches.channel_flows(bed, side, depth, slope, n)[0]
+        found.froude[where] = ditches.froude_numbers(found.velocity_ms[where], depth, bed, side)
+        small = self.ditches[flow > self.capacity_m3s[self.ditches]]
+        found.needed_depth_m[small] = found.depth_m[small]

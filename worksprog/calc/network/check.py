@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import gc
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 
 import numpy as np
 
 from worksprog.calc import pipes
 from worksprog.calc.ditches import DitchSection
-from worksprog.calc.network.capacity import Carried, Levels, carry, find_levels
+from worksprog.calc.network.capacity import Carried, Carriers, Levels, find_levels
 from worksprog.calc.network.feet import set_aside_feet
 from worksprog.calc.network.findings import (
     find_advice,
@@ -27,6 +29,8 @@ from worksprog.calc.network.water_line import LevelsAt, water_line
 from worksprog.calc.pipes import PipeSection
 from worksprog.calc.roots import Floats
 
+LARGE = 2_000
+NOTHING: Sequence[Finding] = ()
 FAULTS = frozenset({"uphill", "flat", "feet"})
 ROUNDS = 3  # of flow and velocity; the third changes flows by less than a hundredth
 UNKNOWN_FROM = ("missing_level", "missing_section")
@@ -55,6 +59,31 @@ def check_drains(
     Whatever is wrong with the network is named in its findings, not raised. Raises ValueError for
     keys that are used twice and for coordinates that are not numbers.
     """
+    with _collector_paused(len(reaches)):
+        return _check(reaches, nodes, storm, limits, ground_at)
+
+
+@contextmanager
+def _collector_paused(count: int) -> Iterator[None]:
+    """A large check makes a hundred thousand objects that all live on: walking them again and again
+    to find none to free takes a quarter of its time."""
+    if count < LARGE or not gc.isenabled():
+        yield
+        return
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
+
+
+def _check(
+    reaches: Sequence[Reach],
+    nodes: Sequence[Node],
+    storm: Storm,
+    limits: Limits,
+    ground_at: LevelsAt | None,
+) -> NetworkCheck:
     given = {reach.key: reach for reach in reaches}
     if len(given) != len(reaches):
         raise ValueError("Two reaches have the same key.")
@@ -69,14 +98,14 @@ def check_drains(
     ).reshape(-1, 2)
     entry = entry_times(reaches, storm, limits)
     lengths = np.array([reach.length_m for reach in reaches], dtype=np.float64)
-    carried = carry(reaches, levels.gradient, np.zeros(len(reaches)), limits)
-    shares = shares_of(way, carried.capacity_m3s)
+    carriers = Carriers(reaches, levels.gradient, limits)
+    shares = shares_of(way, carriers.capacity_m3s)
     area_ha, runoff_ha = gather(way, own, shares).T
-    speed = carried.capacity_velocity_ms
+    speed = carriers.capacity_velocity_ms
     for _ in range(ROUNDS if storm.rain is not None else 1):
         arrival = arrivals(way, lengths, speed, entry)
         peak = peak_flows(way, runoff_ha, own[:, 1], arrival, storm)
-        carried = carry(reaches, levels.gradient, peak.flow_m3s, limits)
+        carried = carriers.at(peak.flow_m3s)
         speed = np.where(
             np.isfinite(carried.velocity_ms), carried.velocity_ms, carried.capacity_velocity_ms
         )
@@ -127,10 +156,18 @@ def check_drains(
     furthest, lost = arrival.furthest.tolist(), water.loss_k.tolist()
     outfalls = _outfalls(joined, way)
     steps = _build_steps(way)
+    begins, ends = joined.upstream.tolist(), joined.downstream.tolist()
+    names = [junction.name for junction in joined.junctions]
+    node_keys = [tuple(node.key for node in junction.nodes) for junction in joined.junctions]
+    keys = [reach.key for reach in reaches]
     checks = []
     for index, reach in enumerate(reaches):
-        up, down = joined.upstream[index], joined.downstream[index]
-        state, verdict = _verdict(index, reach, words[reach.key], levels, flow, carried)
+        up, down = begins[index], ends[index]
+        told = words.get(reach.key, NOTHING)
+        state, verdict = _verdict(
+            index, reach, told, levels, column["flow_m3s"][index], column["capacity_m3s"][index],
+            carried,
+        )  # fmt: skip
         checks.append(
             ReachCheck(
                 key=reach.key,
@@ -157,7 +194,7 @@ def check_drains(
                 entry_min=entered[index],
                 travel_min=travelled[index],
                 gather_min=column["gather_min"][index],
-                furthest_key=reaches[furthest[index]].key if furthest[index] >= 0 else "",
+                furthest_key=keys[furthest[index]] if furthest[index] >= 0 else "",
                 storm_min=column["storm_min"][index],
                 intensity_mm_h=column["intensity_mm_h"][index],
                 contributing_ha=column["contributing_ha"][index],
@@ -170,20 +207,22 @@ def check_drains(
                 headwater_m=column["headwater_m"][index],
                 state=state,
                 verdict=verdict,
-                faults=tuple(finding.words for finding in words[reach.key]),
-                above=tuple(reaches[other].key for other in way.above[index]),
-                below=tuple(reaches[other].key for other in way.below[index]),
+                faults=tuple([finding.words for finding in told]),
+                above=tuple([keys[other] for other in way.above[index]]),
+                below=tuple([keys[other] for other in way.below[index]]),
                 enters_at_m=way.enters_at_m.get(index),
-                upstream_name=joined.junctions[up].name,
-                downstream_name=joined.junctions[down].name,
-                upstream_node_keys=tuple(node.key for node in joined.junctions[up].nodes),
-                downstream_node_keys=tuple(node.key for node in joined.junctions[down].nodes),
+                upstream_name=names[up],
+                downstream_name=names[down],
+                upstream_node_keys=node_keys[up],
+                downstream_node_keys=node_keys[down],
                 outfall_name=outfalls[index],
                 build_step=steps.get(index),
                 waits_for=tuple(
-                    reaches[other].key
-                    for other in way.below[index]
-                    if not reaches[other].standing and other != index
+                    [
+                        keys[other]
+                        for other in way.below[index]
+                        if not reaches[other].standing and other != index
+                    ]
                 ),
             )
         )
@@ -236,23 +275,23 @@ def _build_steps(way: Way) -> dict[int, int]:
 def _verdict(
     index: int,
     reach: Reach,
-    faults: list[Finding],
+    faults: Sequence[Finding],
     levels: Levels,
-    flow: Floats,
+    wanted: float | None,
+    capacity: float | None,
     carried: Carried,
 ) -> tuple[State, str]:
     if any(finding.kind in FAULTS for finding in faults):
         return "fault", _fault(levels.upstream_m[index], levels.downstream_m[index], reach, faults)
-    capacity, wanted = carried.capacity_m3s[index], flow[index]
     why = next((finding for finding in faults if finding.kind in UNKNOWN_FROM), None)
     if why is not None:
         return "unknown", {
             "missing_level": "cannot be told: a level is missing",
             "missing_section": "cannot be told: its section is not entered",
         }[why.kind]
-    if math.isnan(capacity):
+    if capacity is None:
         return "unknown", "cannot be told: too flat and small to run turbulent"
-    if math.isnan(wanted):
+    if wanted is None:
         return "unknown", (
             f"can carry {capacity * 1000:.0f} l/s; what comes to it cannot be told, for it is in "
             "or below a loop"
@@ -288,7 +327,7 @@ def _verdict(
     )
 
 
-def _fault(up_m: float, down_m: float, reach: Reach, faults: list[Finding]) -> str:
+def _fault(up_m: float, down_m: float, reach: Reach, faults: Sequence[Finding]) -> str:
     if any(finding.kind == "feet" for finding in faults):
         return "its levels look like feet: enter them in metres"
     if any(finding.kind == "flat" for finding in faults):

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from worksprog.calc.network.given import Node, Point, Reach
+from worksprog.calc.network.given import Node, Reach
 from worksprog.calc.network.result import Finding
 from worksprog.calc.roots import Floats
 
@@ -17,13 +17,8 @@ FAR_M, NEAR_M = 20.0, 12.0
 ENOUGH_LEVELS = 6
 
 
-@dataclass(frozen=True)
-class _Entered:
-    owner: int
-    is_node: bool
-    words: str
-    level_m: float
-    place: Point
+OF_REACH = ("upstream invert", "downstream invert")
+OF_NODE = ("invert", "cover", "water level")
 
 
 def set_aside_feet(
@@ -36,16 +31,40 @@ def set_aside_feet(
     A level is held against the ground at its place, or else against the middle of all levels entered;
     it looks like feet when it lies more than 20 m away and its 0.3048-fold within 12 m.
     """
-    entered = [*_of_reaches(reaches), *_of_nodes(nodes)]
-    if not entered:
+    # Plain columns: ten thousand small objects would only keep the collector busy.
+    owners: list[int] = []
+    words: list[str] = []
+    found: list[float] = []
+    x: list[float] = []
+    y: list[float] = []
+    for number, reach in enumerate(reaches):
+        for what, level, place in (
+            (OF_REACH[0], reach.upstream_invert_m, reach.line[0]),
+            (OF_REACH[1], reach.downstream_invert_m, reach.line[-1]),
+        ):
+            if level is not None:
+                owners.append(number)
+                words.append(what)
+                found.append(level)
+                x.append(place[0])
+                y.append(place[1])
+    from_reaches = len(found)
+    for number, node in enumerate(nodes):
+        for what, level in zip(OF_NODE, (node.invert_m, node.cover_m, node.water_m), strict=True):
+            if level is not None:
+                owners.append(number)
+                words.append(what)
+                found.append(level)
+                x.append(node.x_m)
+                y.append(node.y_m)
+    if not found:
         return reaches, nodes, []
-    levels = np.array([one.level_m for one in entered])
-    against = np.full(len(entered), np.nan)
+    levels = np.array(found)
+    against = np.full(len(levels), np.nan)
     if ground_at is not None:
-        places = np.array([one.place for one in entered])
-        against = np.array(ground_at(places[:, 0], places[:, 1]), dtype=np.float64)
+        against = np.array(ground_at(np.array(x), np.array(y)), dtype=np.float64)
     on_ground = np.isfinite(against)
-    if len(entered) >= ENOUGH_LEVELS:
+    if len(levels) >= ENOUGH_LEVELS:
         against = np.where(on_ground, against, np.median(levels))
     odd = (np.abs(levels - against) > FAR_M) & (np.abs(levels * FOOT_M - against) < NEAR_M)
     if not odd.any():
@@ -54,10 +73,9 @@ def set_aside_feet(
     findings = []
     by_owner: dict[tuple[bool, int], list[int]] = {}
     for number in np.flatnonzero(odd).tolist():
-        one = entered[number]
-        by_owner.setdefault((one.is_node, one.owner), []).append(number)
+        by_owner.setdefault((number >= from_reaches, owners[number]), []).append(number)
     for (is_node, owner), numbers in by_owner.items():
-        told = " and ".join(f"{entered[number].words} {levels[number]:.2f}" for number in numbers)
+        told = " and ".join(f"{words[number]} {levels[number]:.2f}" for number in numbers)
         first = numbers[0]
         beside = "the ground there" if on_ground[first] else "the middle of all levels entered"
         name = nodes[owner].name if is_node else reaches[owner].name
@@ -68,10 +86,10 @@ def set_aside_feet(
                 f"In feet it would be {levels[first] * FOOT_M:.2f} m. Levels are in metres above "
                 "datum: what looks like feet is not used.",
                 () if is_node else (reaches[owner].key,),
-                entered[first].place,
+                (x[first], y[first]),
             )
         )
-        gone = {entered[number].words for number in numbers}
+        gone = {words[number] for number in numbers}
         if is_node:
             node = nodes[owner]
             kept_nodes[owner] = replace(
@@ -91,28 +109,3 @@ def set_aside_feet(
                 else reaches[owner].downstream_invert_m,
             )
     return kept_reaches, kept_nodes, findings
-
-
-def _of_reaches(reaches: Sequence[Reach]) -> list[_Entered]:
-    return [
-        _Entered(number, False, words, level, place)
-        for number, reach in enumerate(reaches)
-        for words, level, place in (
-            ("upstream invert", reach.upstream_invert_m, reach.line[0]),
-            ("downstream invert", reach.downstream_invert_m, reach.line[-1]),
-        )
-        if level is not None
-    ]
-
-
-def _of_nodes(nodes: Sequence[Node]) -> list[_Entered]:
-    return [
-        _Entered(number, True, words, level, (node.x_m, node.y_m))
-        for number, node in enumerate(nodes)
-        for words, level in (
-            ("invert", node.invert_m),
-            ("cover", node.cover_m),
-            ("water level", node.water_m),
-        )
-        if level is not None
-    ]

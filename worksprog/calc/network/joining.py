@@ -20,7 +20,7 @@ from worksprog.calc.network.given import Node, Point, Reach
 TOLD_FROM_M = 0.005  # nearer than survey accuracy is not worth telling
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Junction:
     """One meeting point. ``into`` and ``out_of`` are indices of reaches that end and start here."""
 
@@ -43,7 +43,7 @@ class Junction:
         return None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Moved:
     """An end that was taken as joined although it does not lie exactly on what it joins."""
 
@@ -56,7 +56,7 @@ class Moved:
         return f"{reach_name}: its {self.end} end was joined to {self.to}, {self.gap_m:.2f} m away."
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Along:
     """An end that meets another reach part way along it."""
 

@@ -45,7 +45,7 @@ FindingKind = Literal[
 ]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Finding:
     """Something wrong (a fault) or worth a look (advice), in plain words, and where."""
 

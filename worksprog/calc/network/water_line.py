@@ -31,7 +31,7 @@ NOTICED_M = 0.01
 LevelsAt = Callable[[Floats, Floats], Floats]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class WaterAt:
     """Water at one junction. None stands for what cannot be known.
 
