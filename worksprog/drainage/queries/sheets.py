@@ -56,8 +56,8 @@ class DrainOnPaper:
         nodes = list(self.check.nodes.values())
         tolerance = self.check.limits.tolerance_m
         places = np.array([(node.x_m, node.y_m) for node in nodes], float).reshape(-1, 2)
-        near: NDArray[np.bool_] = shapely.dwithin(
-            shapely.points(places), _shape_of(self.way), tolerance
+        near = np.atleast_1d(
+            shapely.dwithin(shapely.points(places), _shape_of(self.way), tolerance)
         )
         joints = [self.way.length_m, *(piece.lower_chainage_m for piece in self.way.pieces)]
         found = {}
