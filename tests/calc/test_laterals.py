@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -118,7 +119,7 @@ def test_turning_the_ground_turns_the_layout(turn: float, angle: float, spacing:
         ({"edge_m": -1}, "0 m or more"),
     ],
 )
-def test_a_wish_that_cannot_be(wish: dict[str, float], words: str) -> None:
+def test_a_wish_that_cannot_be(wish: dict[str, Any], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         replace(Wish("parallel", 5, 45, SOUTH), **wish)
 

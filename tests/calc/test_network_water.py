@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.calc.drains import BORE_300, DITCH, STORM, ditch, outfall, pipe
 from worksprog.calc import culverts, pipes
 from worksprog.calc.ditches import LININGS
-from worksprog.calc.network import Node, Storm, check_drains
+from worksprog.calc.network import Node, Reach, Storm, check_drains
 from worksprog.calc.network.backwater import water_profile
 from worksprog.calc.pipes import PipeSection
 from worksprog.calc.rainfall import DesignRain, bransby_williams_min, kirpich_min
@@ -419,15 +419,19 @@ class TestFeet:
             )
             for one in reaches
         ]
-        ground = {"ground_at": lambda x, y: np.full(np.shape(x), 52.5)}
-        check = check_drains(in_feet, nodes, STORM, **ground)
+
+        def ground_at(x, y):
+            return np.full(np.shape(x), 52.5)
+
+        check = check_drains(in_feet, nodes, STORM, ground_at=ground_at)
         assert {key for f in check.faults for key in f.reach_keys if f.kind == "feet"} == {
             "P1",
             "P2",
         }
         assert "the ground there" in check.faults[0].words
         assert not any(
-            f.kind == "feet" for f in check_drains(reaches, nodes, STORM, **ground).faults
+            f.kind == "feet"
+            for f in check_drains(reaches, nodes, STORM, ground_at=ground_at).faults
         )
 
     def test_a_cover_in_feet_is_set_aside(self):
@@ -460,7 +464,7 @@ def dividing_networks(draw):
         for layer, count in enumerate(layers)
         for spot in range(count)
     }  # fmt: skip
-    reaches = []
+    reaches: list[Reach] = []
     for layer, count in enumerate(layers[:-1]):
         for spot in range(count):
             ways = draw(st.sets(st.integers(0, layers[layer + 1] - 1), min_size=1, max_size=3))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -304,7 +305,7 @@ def test_a_step_outside_its_bounds_is_refused() -> None:
         ({"bank_m": 48.0, "outlets": ()}, "not above the lowest stage"),
     ],
 )
-def test_ponds_that_cannot_be(change: dict, words: str) -> None:
+def test_ponds_that_cannot_be(change: dict[str, Any], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         replace(POND, **change)
 
@@ -325,7 +326,7 @@ def test_ponds_worth_a_look() -> None:
         ({"kind": "pipe", "level_m": math.nan, "diameter_m": 0.2}, "no level"),
     ],
 )
-def test_outlets_that_cannot_be(outlet: dict, words: str) -> None:
+def test_outlets_that_cannot_be(outlet: dict[str, Any], words: str) -> None:
     with pytest.raises(ValueError, match=words):
         Outlet(**outlet)
 
@@ -416,7 +417,7 @@ def test_a_ditch_holds_its_freeboard() -> None:
     one = found.reach("D")
     assert one.entering_m3s == one.capacity_m3s
     assert one.standing_h > 0
-    assert reach_working(one, 60.0).steps[0].value > 0
+    assert float(reach_working(one, 60.0).steps[0].value) > 0
     assert found.balance.working().steps[-1].value == pytest.approx(0, abs=1e-6)
 
 

@@ -123,7 +123,7 @@ def test_a_hollow_in_a_ditch_is_told_apart(
 
 
 def test_catchment_of_a_place(cast: Cast, ground: GroundModel, as_staff: Client) -> None:
-    answer = as_staff.get(PAGE, {"e": WEST + 40, "n": SOUTH + 50})
+    answer = as_staff.get(PAGE, {"e": str(WEST + 40), "n": str(SOUTH + 50)})
     told = answer.context["told"]
     assert told.level_m == pytest.approx(59.8, abs=0.02)
     assert told.survey_m == pytest.approx(0, abs=0.01)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pytest
@@ -115,9 +116,14 @@ def test_a_pond_is_kept_with_its_outlets_and_changed(cast: Cast, described: Vale
     ],
 )
 def test_a_pond_that_cannot_be_is_refused(
-    cast: Cast, described: Vale, changes: dict, words: str
+    cast: Cast, described: Vale, changes: dict[str, Any], words: str
 ) -> None:
-    given = {"stages": STAGES, "bank_level_m": 51.0, "resting_level_m": None, "outlets": []}
+    given: dict[str, Any] = {
+        "stages": STAGES,
+        "bank_level_m": 51.0,
+        "resting_level_m": None,
+        "outlets": [],
+    }
     with pytest.raises(ValidationError, match=words):
         set_pond(feature=described.pond, by=cast.manager, **(given | changes))
     assert PondOutlet.objects.count() == 2
@@ -170,7 +176,7 @@ def test_the_page_of_a_pond_keeps_and_tells(
     ],
 )
 def test_what_is_entered_wrong_is_said_and_nothing_is_kept(
-    cast: Cast, as_manager: Client, vale: Vale, changes: dict, words: str
+    cast: Cast, as_manager: Client, vale: Vale, changes: dict[str, Any], words: str
 ) -> None:
     answer = as_manager.post(f"{AT}ponds/{vale.pond.uuid}/", POND_FORM | changes)
     assert answer.status_code == 422
@@ -278,7 +284,7 @@ def test_a_pond_whose_table_no_longer_holds_is_said(cast: Cast, described: Vale)
     ],
 )
 def test_rain_that_cannot_be_is_said(
-    cast: Cast, as_manager: Client, described: Vale, changes: dict, words: str
+    cast: Cast, as_manager: Client, described: Vale, changes: dict[str, Any], words: str
 ) -> None:
     answer = as_manager.post(f"{AT}through/", FORM | changes)
     assert answer.status_code == 422

@@ -38,7 +38,8 @@ def fractal(n: int, seed: int) -> np.ndarray:
 
 def jacksboro() -> np.ndarray:
     """344 × 403 levels in whole metres of open terrain, as matplotlib ships them."""
-    with matplotlib.cbook.get_sample_data("jacksboro_fault_dem.npz") as kept:
+    kept: Any = matplotlib.cbook.get_sample_data("jacksboro_fault_dem.npz")
+    with kept:
         return np.asarray(kept["elevation"], dtype=float)[::-1]
 
 

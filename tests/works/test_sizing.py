@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from urllib.parse import urlencode
 
 import numpy as np
@@ -59,7 +60,7 @@ def tree(cast: Cast) -> Tree:
         data=dump_ground(ground_from_spot_heights(points)), count=len(points),
         lowest_m=48.0, highest_m=54.0,
     )  # fmt: skip
-    proposed = {"state": State.PROPOSED, "catchment_ha": 0.3}
+    proposed: dict[str, Any] = {"state": State.PROPOSED, "catchment_ha": 0.3}
     upper = draw_pipe(club, by, "P1", (0, 0), (100, 0), **proposed)
     side = draw_pipe(
         club, by, "P3", (60, 80), (100, 0), upstream_invert_m=None, downstream_invert_m=None,

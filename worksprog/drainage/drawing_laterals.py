@@ -9,6 +9,7 @@ import shapely
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from worksprog.calc.laterals import LateralLevels, Layout
 
@@ -20,7 +21,7 @@ BARS_M = (1, 2, 5, 10, 20, 50, 100, 200)
 class _Frame:
     """Where a place in the grid comes to lie on the sheet."""
 
-    def __init__(self, shapes: Iterable[shapely.Geometry]) -> None:
+    def __init__(self, shapes: Iterable[BaseGeometry]) -> None:
         west, south, east, north = shapely.total_bounds(list(shapes)).tolist()
         self.west, self.north = west, north
         wide, high = max(east - west, 1.0), max(north - south, 1.0)
@@ -50,7 +51,7 @@ def draw_laterals(
 ) -> SafeString:
     """The area, its drains and the stretch of carrier near it; drains at fault are dashed."""
     near = None if carrier is None else carrier.intersection(area.buffer(40))
-    shapes: list[shapely.Geometry] = [area, *([near] if near is not None else [])]
+    shapes: list[BaseGeometry] = [area, *([near] if near is not None else [])]
     frame = _Frame(shape for shape in shapes if not shape.is_empty)
     parts = [
         format_html('<polygon class="lat-area" points="{}"/>', frame.points(area.exterior.coords))

@@ -75,7 +75,7 @@ def dated_drains(club: Club) -> DatedDrains:
     plan = PlannedItem.objects.filter(
         plan__club=club, plan__is_live=True, plan__programme__is_live=True
     )
-    ends = dict(plan.values_list("item_id", "finish"))
+    ends = {item: finish for item, finish in plan.values_list("item_id", "finish") if finish}
     by_feature: dict[int, list[Item]] = {}
     for link in through.select_related("item").defer("item__parameters"):
         by_feature.setdefault(link.feature_id, []).append(link.item)
@@ -85,11 +85,9 @@ def dated_drains(club: Club) -> DatedDrains:
     for feature in drains.features:
         items = by_feature.get(feature.pk, [])
         key = str(feature.uuid)
-        known = [item for item in items if ends.get(item.pk)]
+        finishes = [ends[item.pk] for item in items if item.pk in ends]
         if items:
-            jobs[key] = sorted(
-                items, key=lambda item: cast(date, ends.get(item.pk) or date.min), reverse=True
-            )
+            jobs[key] = sorted(items, key=lambda item: ends.get(item.pk, date.min), reverse=True)
         spans[feature.uuid] = _span(feature, items, [ends[item.pk] for item in known])
         if spans[feature.uuid].never and feature.kind in DRAIN_LINES:
             undated.append(short_name(feature))
