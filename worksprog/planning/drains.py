@@ -88,7 +88,7 @@ def dated_drains(club: Club) -> DatedDrains:
         finishes = [ends[item.pk] for item in items if item.pk in ends]
         if items:
             jobs[key] = sorted(items, key=lambda item: ends.get(item.pk, date.min), reverse=True)
-        spans[feature.uuid] = _span(feature, items, [ends[item.pk] for item in known])
+        spans[feature.uuid] = _span(feature, items, finishes)
         if spans[feature.uuid].never and feature.kind in DRAIN_LINES:
             undated.append(short_name(feature))
     for uuid, later in ((UUID(key), later) for key, later in drains.replaced_by.items()):
