@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 import shapely
+from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
 from worksprog.calc.ditches import DitchSection
@@ -237,7 +238,7 @@ def _narrows(found: ReachCheck, above: Reach, other: ReachCheck, below: Reach) -
 
 def _cover(
     check: NetworkCheck,
-    lines: Mapping[str, BaseGeometry],
+    lines: Mapping[str, LineString],
     surfaces: Sequence[Surface],
     limits: TidyLimits,
     ground_at: LevelsAt,
@@ -321,7 +322,8 @@ def _under_cover(
     lengths = np.array([one.length_m for one in pipes])[owner]
     near_up = opens[owner, 0] & (chainage < limits.cover_free_m)
     near_down = opens[owner, 1] & (lengths - chainage < limits.cover_free_m)
-    return ~(near_up | near_down)
+    kept: np.ndarray = np.logical_not(near_up | near_down)
+    return kept
 
 
 def _little_cover(
@@ -392,7 +394,7 @@ def _gap(one: tuple[float, float], two: tuple[float, float]) -> float:
 
 
 def _crossings(
-    check: NetworkCheck, lines: Mapping[str, BaseGeometry], limits: TidyLimits
+    check: NetworkCheck, lines: Mapping[str, LineString], limits: TidyLimits
 ) -> Iterator[Broken]:
     keys = list(lines)
     shapes = [lines[key] for key in keys]
@@ -421,10 +423,10 @@ def _crossing(
     a: ReachCheck,
     b: ReachCheck,
     spot: Point,
-    shapes: tuple[BaseGeometry, BaseGeometry],
+    shapes: tuple[LineString, LineString],
     limits: TidyLimits,
 ) -> Iterator[Broken]:
-    far = [float(shapely.line_locate_point(shape, shapely.Point(spot))) for shape in shapes]
+    far = [shape.project(shapely.Point(spot)) for shape in shapes]
     bands = [
         _band(check, one.key, along / one.length_m) for one, along in zip((a, b), far, strict=True)
     ]
@@ -466,7 +468,7 @@ def _clearance(
 
 def _services(
     check: NetworkCheck,
-    lines: Mapping[str, BaseGeometry],
+    lines: Mapping[str, LineString],
     buried: Sequence[Buried],
     limits: TidyLimits,
     ground_at: LevelsAt | None,
@@ -479,7 +481,7 @@ def _services(
     for which, drain in zip(ones.tolist(), twos.tolist(), strict=True):
         service, found = buried[which], check.reach(keys[drain])
         for spot in _spots(shapely.intersection(shapes[drain], service.line)):
-            far = float(shapely.line_locate_point(shapes[drain], shapely.Point(spot)))
+            far = float(shapes[drain].project(shapely.Point(spot)))
             band = _service_band(service, spot, ground_at)
             where = f"{far:.0f} m along it"
             if band is None:

@@ -156,9 +156,10 @@ def check_holding(
     check = check_network(club, over_ground=over_ground, as_built=as_built)
     row = DrainReach.objects.filter(feature__uuid=uuid, replaced_by__isnull=False)
     row = row.select_related("replaced_by")
-    if str(uuid) in check.given or (later := row.first()) is None:
+    held = None if str(uuid) in check.given else row.first()
+    if held is None or held.replaced_by is None:
         return check
-    states = {uuid: State.EXISTING.value, later.replaced_by.uuid: State.PROPOSED.value}
+    states = {uuid: State.EXISTING.value, held.replaced_by.uuid: State.PROPOSED.value}
     return check_network(
         club, club.today(), states=states, over_ground=over_ground, as_built=as_built
     )
