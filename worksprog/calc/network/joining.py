@@ -117,7 +117,8 @@ def join_ends(reaches: Sequence[Reach], nodes: Sequence[Node], *, tolerance_m: f
         anchor = next((index for index in here if index >= 2 * count), here[0])
         place = where[anchor]
         if at_nodes:
-            name = " / ".join(node.name for node in at_nodes)
+            # A pond is a node at every drain that meets it: named once.
+            name = " / ".join(dict.fromkeys(node.name for node in at_nodes))
         else:
             name = _plain_name(reaches, into, out_of)
         junctions.append(Junction(name, place, into, out_of, tuple(at_nodes)))
