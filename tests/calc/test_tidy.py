@@ -181,3 +181,21 @@ def test_two_thousand_drains_are_gone_through_in_seconds():
     found = check_tidy(check, fairways, ground_at=flat(51.5))
     assert len(found) >= 2000
     assert time.process_time() - start < 3
+
+
+def test_a_ditch_that_comes_out_of_the_ground_between_its_ends_is_named():
+    """Bed 51 to 50 m, 0.9 m deep; the ground dips below it half way."""
+    line = ditch("D", (0, 0), (100, 0))
+
+    def dips(x, y):
+        return 51 - x / 100 + 0.9 - 1.1 * np.exp(-(((x - 50) / 10) ** 2))
+
+    found = broken([line], [outfall(100, 0)], ground_at=dips)["shallow"]
+    assert "its bed lies 0.20 m above the ground at 50 m along" in found.words
+    assert found.place[0] == pytest.approx(50, abs=1)
+    even = broken([line], [outfall(100, 0)], ground_at=lambda x, y: 51 - x / 100 + 0.9)
+    assert "shallow" not in even
+    low = broken([line], [outfall(100, 0)], ground_at=lambda x, y: 51 - x / 100 + 0.4)
+    assert "only 0.40 m above its bed" in low["shallow"].words
+    unknown = broken([line], [outfall(100, 0)], ground_at=lambda x, y: np.full(len(x), np.nan))
+    assert unknown == {}

@@ -564,8 +564,8 @@ SCHEMES: tuple[Scheme, ...] = (
                     Job(
                         "ditch_regraded",
                         "Regrade east ditch, lower",
-                        ("D4",),
-                        (2, 3),
+                        ("D4", "D5"),
+                        (2, 3, 9),
                         not_before=_winter(2030),
                     ),
                     Job(

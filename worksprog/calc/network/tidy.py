@@ -23,11 +23,14 @@ from worksprog.calc.pipes import PipeSection
 from worksprog.calc.roots import Floats
 from worksprog.calc.working import Step, Working
 
-Rule = Literal["cover", "velocity", "narrows", "step_up", "drop", "crossing", "service", "unknown"]
+Rule = Literal[
+    "cover", "velocity", "narrows", "step_up", "drop", "crossing", "service", "unknown", "shallow"
+]
 COMMON = "common practice, no source"
 WALL_SHARE = 0.075  # of the bore, for a pipe whose outside is not known: twin-wall, no source
 EVERY_M = 2.0
 SAME_BORE = 0.05
+LEAST_BANK_SHARE = 0.5  # of a ditch's depth, below which its banks are named as too low
 
 
 @dataclass(frozen=True)
@@ -121,6 +124,7 @@ def check_tidy(
     found = [*_velocity(check, limits), *_steps(check, limits)]
     if ground_at is not None:
         found += _cover(check, lines, surfaces, limits, ground_at)
+        found += _shallow(check, lines, ground_at)
     found += _crossings(check, lines, limits)
     found += _services(check, lines, buried, limits, ground_at)
     return tuple(found)
@@ -283,6 +287,68 @@ def _cover(
         yield _little_cover(
             check.given[pipes[number].key], surface, where, worst, chainage, ground, crown, asked, at
         )  # fmt: skip
+
+
+def _shallow(
+    check: NetworkCheck, lines: Mapping[str, LineString], ground_at: LevelsAt
+) -> Iterator[Broken]:
+    """Ditches whose bed, even between its ends, comes out of the ground or near it.
+
+    A ditch is drawn with one even fall; where the ground dips between, its banks are lower than
+    its section says, or there are none.
+    """
+    for found in check.reaches:
+        given = check.given[found.key]
+        up, down = found.upstream_level_m, found.downstream_level_m
+        if not isinstance(given.section, DitchSection) or up is None or down is None:
+            continue
+        far = np.linspace(0.0, 1.0, max(3, int(found.length_m / EVERY_M) + 2))
+        spots = shapely.line_interpolate_point(lines[found.key], far, normalized=True)
+        at = shapely.get_coordinates(spots)
+        ground = np.asarray(ground_at(at[:, 0], at[:, 1]), dtype=np.float64)
+        depth = ground - (up + (down - up) * far)
+        depth[~np.isfinite(depth)] = np.inf
+        least = given.section.depth_m * LEAST_BANK_SHARE
+        where = np.flatnonzero(depth < least)
+        if not where.size:
+            continue
+        worst = int(depth.argmin())
+        begins, ends = (float(far[index]) * found.length_m for index in (where[0], where[-1]))
+        lies = (
+            f"its bed lies {-depth[worst]:.2f} m above the ground"
+            if depth[worst] < 0
+            else f"the ground stands only {depth[worst]:.2f} m above its bed"
+        )
+        yield Broken(
+            "shallow",
+            f"{found.name}: {lies} at {far[worst] * found.length_m:.0f} m along (too shallow from "
+            f"{begins:.0f} to {ends:.0f} m), where its section is {given.section.depth_m:g} m deep. "
+            "Give it a level there: split the ditch and enter it.",
+            (found.key,),
+            (float(at[worst, 0]), float(at[worst, 1])),
+            float(far[worst]) * found.length_m,
+            Working(
+                "Depth of the ditch",
+                (
+                    Step("g", "ground there", f"{ground[worst]:.2f}", "m", source="ground"),
+                    Step(
+                        "b",
+                        "bed there",
+                        f"{ground[worst] - depth[worst]:.2f}",
+                        "m",
+                        formula="even fall between its ends",
+                    ),
+                    Step("d", "depth", f"{depth[worst]:.2f}", "m", formula="d = g − b"),
+                    Step(
+                        "",
+                        "named below half of its section's depth",
+                        least,
+                        "m",
+                        source=COMMON,
+                    ),
+                ),
+            ),
+        )
 
 
 def _points_along(

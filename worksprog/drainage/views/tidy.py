@@ -33,6 +33,7 @@ HEADS = {
     "service": "Too near a buried service",
     "crossing": "Drains that cross too closely",
     "cover": "Too little cover",
+    "shallow": "Ditches that come out of the ground",
     "step_up": "Inverts that do not meet",
     "drop": "Drops without a backdrop",
     "narrows": "Steps down in size",
