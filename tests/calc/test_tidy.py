@@ -191,11 +191,11 @@ def test_a_ditch_that_comes_out_of_the_ground_between_its_ends_is_named():
         return 51 - x / 100 + 0.9 - 1.1 * np.exp(-(((x - 50) / 10) ** 2))
 
     found = broken([line], [outfall(100, 0)], ground_at=dips)["shallow"]
-    assert "its bed lies 0.20 m above the ground at 50 m along" in found.words
+    assert "its bed lies 0.19 m above the ground beside it at 49 m along" in found.words
     assert found.place[0] == pytest.approx(50, abs=1)
     even = broken([line], [outfall(100, 0)], ground_at=lambda x, y: 51 - x / 100 + 0.9)
     assert "shallow" not in even
     low = broken([line], [outfall(100, 0)], ground_at=lambda x, y: 51 - x / 100 + 0.4)
-    assert "only 0.40 m above its bed" in low["shallow"].words
+    assert "lower bank stands only 0.40 m above its bed" in low["shallow"].words
     unknown = broken([line], [outfall(100, 0)], ground_at=lambda x, y: np.full(len(x), np.nan))
     assert unknown == {}

@@ -30,6 +30,7 @@ COMMON = "common practice, no source"
 WALL_SHARE = 0.075  # of the bore, for a pipe whose outside is not known: twin-wall, no source
 EVERY_M = 2.0
 SAME_BORE = 0.05
+BANK_M = 1.0
 LEAST_BANK_SHARE = 0.5  # of a ditch's depth, below which its banks are named as too low
 
 
@@ -295,7 +296,8 @@ def _shallow(
     """Ditches whose bed, even between its ends, comes out of the ground or near it.
 
     A ditch is drawn with one even fall; where the ground dips between, its banks are lower than
-    its section says, or there are none.
+    its section says, or there are none. The lower of the two banks counts, read a metre outside
+    the section: along a ditch that stands the ground model may hold the ditch itself.
     """
     for found in check.reaches:
         given = check.given[found.key]
@@ -305,7 +307,7 @@ def _shallow(
         far = np.linspace(0.0, 1.0, max(3, int(found.length_m / EVERY_M) + 2))
         spots = shapely.line_interpolate_point(lines[found.key], far, normalized=True)
         at = shapely.get_coordinates(spots)
-        ground = np.asarray(ground_at(at[:, 0], at[:, 1]), dtype=np.float64)
+        ground = _lower_bank(at, given.section.top_width_m / 2 + BANK_M, ground_at)
         depth = ground - (up + (down - up) * far)
         depth[~np.isfinite(depth)] = np.inf
         least = given.section.depth_m * LEAST_BANK_SHARE
@@ -315,9 +317,9 @@ def _shallow(
         worst = int(depth.argmin())
         begins, ends = (float(far[index]) * found.length_m for index in (where[0], where[-1]))
         lies = (
-            f"its bed lies {-depth[worst]:.2f} m above the ground"
+            f"its bed lies {-depth[worst]:.2f} m above the ground beside it"
             if depth[worst] < 0
-            else f"the ground stands only {depth[worst]:.2f} m above its bed"
+            else f"its lower bank stands only {depth[worst]:.2f} m above its bed"
         )
         yield Broken(
             "shallow",
@@ -330,7 +332,7 @@ def _shallow(
             Working(
                 "Depth of the ditch",
                 (
-                    Step("g", "ground there", f"{ground[worst]:.2f}", "m", source="ground"),
+                    Step("g", "lower bank there", f"{ground[worst]:.2f}", "m", source="ground"),
                     Step(
                         "b",
                         "bed there",
@@ -349,6 +351,20 @@ def _shallow(
                 ),
             ),
         )
+
+
+def _lower_bank(at: Floats, aside_m: float, ground_at: LevelsAt) -> Floats:
+    """The lower ground of both sides of a line's points; of one where the other is not known."""
+    along = np.gradient(at, axis=0)
+    length = np.hypot(along[:, 0], along[:, 1])
+    across = (
+        np.column_stack([-along[:, 1], along[:, 0]]) / np.where(length > 0, length, 1.0)[:, None]
+    )
+    sides = [
+        np.asarray(ground_at(side[:, 0], side[:, 1]), dtype=np.float64)
+        for side in (at + aside_m * across, at - aside_m * across)
+    ]
+    return np.asarray(np.fmin(*sides))
 
 
 def _points_along(
