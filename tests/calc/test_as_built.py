@@ -153,3 +153,20 @@ def test_what_is_missing_before_closing() -> None:
     ]
     assert as_built.ends_of(levels, 70) == (52, None)
     assert as_built.missing_levels([], 70) == ["no level has been taken on it"]
+
+
+def test_two_levels_alike_to_the_millimetre_tell_no_gradient() -> None:
+    for level in (stretch(50, 50, accuracy=0.0), stretch(50, 50 + math.sqrt(0.0002))):
+        assert level.backfall in ("flat", "maybe", "yes")
+        assert "1 in 0" not in level.gradient_words
+    assert "level at the most" in stretch(50, 50, accuracy=0.0).gradient_words
+
+
+def test_a_drop_between_two_levels_carries_what_the_steepest_drain_does() -> None:
+    drop, steep = stretch(51, 50, over=0.5), stretch(51, 50, over=1.0)
+    for section in (PipeSection(0.3), DitchSection(0.5, 1.5, 0.6)):
+        carries = as_built.built_capacity(drop, section, 0.05)
+        assert carries.carries == "carries"
+        assert carries.capacity_m3s == pytest.approx(
+            as_built.built_capacity(steep, section, 0.05).capacity_m3s
+        )

@@ -28,6 +28,7 @@ USUAL_ACCURACY_M = 0.010
 # Of a pipe whose wall nobody measured: 7 % of its bore, give or take 3 % (common practice, no source).
 USUAL_WALL_SHARE, WALL_DOUBT_SHARE = 0.07, 0.03
 OUT_OF_LINE_M = 0.15  # our own figure
+STEEPEST_GRADIENT = 1.0  # a steeper stretch is a drop: what 1 in 1 carries is counted, no more
 SOURCE_SPREAD = "JCGM 100:2008, section 5.1.2"
 
 
@@ -255,6 +256,8 @@ class Stretch:
         if self.backfall == "yes":
             return f"rises 1 in {1 / -self.gradient:.0f}"
         least, most = (self.gradient + sign * self.gradient_accuracy for sign in (-1, 1))
+        if most <= 0:  # level to the millimetre, or a rise just as large as its accuracy
+            return "not told by these levels: level at the most"
         steepest = f"1 in {1 / most:.0f}"
         if self.backfall in ("flat", "maybe"):
             return f"not told by these levels: from level to {steepest}"
@@ -356,6 +359,7 @@ def built_capacity(
 def _carried(section: PipeSection | DitchSection, gradient: float) -> float:
     if gradient <= 0:
         return 0.0
+    gradient = min(gradient, STEEPEST_GRADIENT)
     if isinstance(section, DitchSection):
         return ditch_capacity(section, gradient=gradient).flow_m3s
     try:
