@@ -386,6 +386,10 @@ def test_nested_storms_hold_every_shorter_depth() -> None:
         (lambda: days_of_rain([0, 0]), "Not a drop"),
         (lambda: days_of_rain([10] * 40), "31 days"),
         (lambda: even_storm(intensity_mm_h=30, duration_h=0, after_h=1), "longer than 0"),
+        (
+            lambda: nested_storm(DesignRain((5, 60), (9, 24)), duration_h=2, after_h=1),
+            "ends at 1 h",
+        ),
         (lambda: even_storm(intensity_mm_h=3000, duration_h=1, after_h=1), "intensity"),
         (lambda: even_storm(intensity_mm_h=30, duration_h=1, after_h=1, step_s=9999), "step"),
     ],

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from worksprog.calc.rainfall import DesignRain, check_intensity
+from worksprog.calc.rainfall import DesignRain, check_intensity, duration_words
 
 Floats = NDArray[np.float64]
 LONGEST_H = 31 * 24.0
@@ -76,9 +76,14 @@ def nested_storm(
 
     The depth of each further step is what the design rain gains by that step; the steps are laid
     alternately after and before the fiercest. Shorter than the table's first duration the rain is
-    as fierce as there.
+    as fierce as there. ValueError for a storm longer than the table tells.
     """
     _check_length(duration_h + after_h)
+    if duration_h * 60 > rain.durations_min[-1] * (1 + 1e-9):
+        raise ValueError(
+            f"The table of design rain ends at {duration_words(rain.durations_min[-1])}: nothing is "
+            f"known of {duration_h:g} h. Take a shorter storm, or add longer durations to the table."
+        )
     wet, dry = _steps(duration_h, step_s, "storm"), _steps(after_h, step_s, "time after the rain")
     durations = np.arange(1, wet + 1) * step_s / 60
     depths = rain.intensities_mm_h(durations) * durations / 60
