@@ -23,7 +23,7 @@ from worksprog.calc.long_section import lay_out_long_section
 from worksprog.clubs.csv_files import guarded
 from worksprog.course.models import Feature, Kind
 from worksprog.course.services import create_feature
-from worksprog.drainage.drawing.sheet import PAPERS, SheetWords, _spread, draw_sheets
+from worksprog.drainage.drawing.sheet import PAPERS, SheetWords, _columns, _spread, draw_sheets
 from worksprog.drainage.printing import made, sheets_pdf
 from worksprog.drainage.queries import check_network
 from worksprog.drainage.queries.sheets import drain_on_paper
@@ -65,6 +65,16 @@ def ordinates(svg: str) -> dict[str, float]:
         if text.text and re.fullmatch(r"\d+\.\d\d", text.text):
             found[text.text] = float(text.get("x"))
     return found
+
+
+@pytest.mark.django_db
+def test_the_water_has_a_figure_only_where_it_was_worked_out(cast, drain):
+    section = section_of(cast, drain.upper)
+    ends = {piece.upper_chainage_m for piece in section.pieces if piece.upper_water_m is not None}
+    ends |= {piece.lower_chainage_m for piece in section.pieces if piece.lower_water_m is not None}
+    columns = _columns(section, [], [], 10.0)
+    assert len(columns) > len(ends) > 0
+    assert {one.chainage_m for one in columns if one.water_m is not None} == ends
 
 
 @pytest.mark.django_db

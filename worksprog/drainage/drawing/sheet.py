@@ -134,7 +134,11 @@ def _column(
     cover = None
     if ground is not None and invert is not None and piece.bore_m is not None:
         cover = ground - invert - piece.bore_m
-    return Column(chainage, name, ground, invert, cover, piece.water_at(chainage), rank)
+    # Between its ends the water's surface is curved, and only drawn straight: no figure there.
+    ends = (piece.lower_chainage_m, piece.upper_chainage_m)
+    at_end = min(abs(chainage - end) for end in ends) < 0.005
+    water = piece.water_at(chainage) if at_end else None
+    return Column(chainage, name, ground, invert, cover, water, rank)
 
 
 def _columns(
