@@ -9,11 +9,16 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from PIL import ImageFile
 from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
 from worksprog.clubs.typefaces import PrintError, font_files
+
+# WeasyPrint lets Pillow take pictures that are cut short, for the whole process; a photo from site
+# that was cut short on its way is to be refused.
+ImageFile.LOAD_TRUNCATED_IMAGES = False
 
 
 class _OwnFiles(URLFetcher):  # type: ignore[misc]
