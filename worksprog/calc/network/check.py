@@ -102,9 +102,10 @@ def _check(
     shares = shares_of(way, carriers.capacity_m3s)
     area_ha, runoff_ha = gather(way, own, shares).T
     speed = carriers.capacity_velocity_ms
-    for _ in range(ROUNDS if storm.rain is not None else 1):
+    rounds = ROUNDS if storm.rain is not None else 1
+    for turn in range(rounds):
         arrival = arrivals(way, lengths, speed, entry)
-        peak = peak_flows(way, runoff_ha, own[:, 1], arrival, storm)
+        peak = peak_flows(way, runoff_ha, own[:, 1], arrival, storm, whole_only=turn < rounds - 1)
         carried = carriers.at(peak.flow_m3s)
         speed = np.where(
             np.isfinite(carried.velocity_ms), carried.velocity_ms, carried.capacity_velocity_ms

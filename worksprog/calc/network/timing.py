@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numba import njit
@@ -13,10 +11,11 @@ from numpy.typing import NDArray
 
 from worksprog.calc.network.flow import Way
 from worksprog.calc.network.given import Limits, Reach, Storm
-from worksprog.calc.rainfall import bransby_williams_times_min, kirpich_times_min
+from worksprog.calc.rainfall import DesignRain, bransby_williams_times_min, kirpich_times_min
 from worksprog.calc.roots import Floats
 
-STEP = 0.1  # between the durations that are tried
+LATTICE = 300  # times at which what has arrived at a reach is known
+COARSE = 12
 WALKING_MS = 1.0  # velocity in a reach whose own is not known (our own)
 
 
@@ -84,60 +83,68 @@ class Peak:
 
 
 def peak_flows(
-    way: Way, runoff_ha: Floats, own_runoff_ha: Floats, arrival: Arrival, storm: Storm
+    way: Way,
+    runoff_ha: Floats,
+    own_runoff_ha: Floats,
+    arrival: Arrival,
+    storm: Storm,
+    *,
+    whole_only: bool = False,
 ) -> Peak:
     """Rational method by duration.
 
     A storm as long as the time of concentration brings water from the whole catchment; a shorter
-    one is fiercer and reaches only a part: of each reach's own area the share whose water arrives
-    in that time, with arrival spread evenly over the time of entry. Both are tried, the shorter ones
-    at the table's own durations and at steps of a tenth between them; longer ones as well, though
-    they bring more only where a table's intensity rises. The greatest flow is taken. Below a place
-    where the flow divides only the whole catchment is tried, for there the way of each drop is not
-    known. Without a table the one intensity holds at the time of concentration.
+    one is fiercer and loads it by the most area whose water arrives within any stretch of that
+    length, each reach's own area arriving evenly over its time of entry (the time-area method for
+    even rain). Both are tried, the shorter ones at the table's own durations and at even shares of
+    the time of concentration, closer about the best; longer ones at the table's own durations,
+    though they bring more only where a table's intensity rises. The greatest flow is taken. Below
+    a place where the flow divides only the whole catchment is tried, for there the way of each drop
+    is not known. Without a table the one intensity holds at the time of concentration.
+    whole_only  leaves the shorter storms out, for a first reckoning of velocities
     """
     gather = arrival.gather_min
     if storm.rain is None:
         intensity = np.full(len(gather), storm.intensity_mm_h)
         return Peak(runoff_ha * intensity / 360, gather, intensity, runoff_ha)
     known = np.isfinite(gather)
-    intensity = np.where(known, storm.rain.intensities_mm_h(np.where(known, gather, 1.0)), np.nan)
-    flow = runoff_ha * intensity / 360
+    rain = storm.rain
+    intensity = np.where(known, rain.intensities_mm_h(np.where(known, gather, 1.0)), np.nan)
+    found = Peak(runoff_ha * intensity / 360, gather, intensity, runoff_ha)
+    for longer in rain.durations_min:
+        found = _greater(
+            found, known & (gather < longer), runoff_ha, np.full(len(gather), longer), rain
+        )
+    if whole_only or not len(gather):
+        return found
     below = np.array(
         [others[0] if len(others) == 1 else -1 for others in way.below], dtype=np.int64
     )
-    tried_min = _durations(np.array(storm.rain.durations_min))
-    fierce = storm.rain.intensities_mm_h(tried_min)
-    parts = _partial(
+    area, duration = _fullest(
         below,
         np.array(way.falling_order, dtype=np.int64),
         own_runoff_ha,
         arrival.entry_min,
         arrival.travel_min,
-        tried_min,
+        np.log(np.array(rain.durations_min)),
+        np.log(np.array(rain.depths_mm)),
     )
-    whole = tried_min >= gather[:, None]
-    parts = np.where(whole, runoff_ha[:, None], parts)
-    parts[_behind_split(way)[:, None] & ~whole] = 0.0
-    best = np.argmax(parts * fierce, axis=1)
-    rows = np.arange(len(gather))
-    better = parts[rows, best] * fierce[best] / 360 > flow
+    return _greater(found, known & ~_behind_split(way) & (area > 0), area, duration, rain)
+
+
+def _greater(
+    found: Peak, may: NDArray[np.bool_], area_ha: Floats, duration_min: Floats, rain: DesignRain
+) -> Peak:
+    """The greater of what was found and a storm of other durations, where it may be tried."""
+    fierce = rain.intensities_mm_h(np.where(may, duration_min, 1.0))
+    flow = area_ha * fierce / 360
+    better = may & (flow > found.flow_m3s)
     return Peak(
-        np.where(better, parts[rows, best] * fierce[best] / 360, flow),
-        np.where(better, tried_min[best], gather),
-        np.where(better, fierce[best], intensity),
-        np.where(better, parts[rows, best], runoff_ha),
+        np.where(better, flow, found.flow_m3s),
+        np.where(better, duration_min, found.duration_min),
+        np.where(better, fierce, found.intensity_mm_h),
+        np.where(better, area_ha, found.contributing_ha),
     )
-
-
-def _durations(table_min: Floats) -> Floats:
-    """The table's durations and, between them, steps of no more than a tenth."""
-    found = [table_min[:1]]
-    for shorter, longer in pairwise(table_min.tolist()):
-        count = math.ceil(math.log(longer / shorter) / math.log(1 + STEP))
-        found.append(np.geomspace(shorter, longer, count + 1)[1:-1])
-        found.append(np.array([longer]))
-    return np.concatenate(found)
 
 
 def _behind_split(way: Way) -> NDArray[np.bool_]:
@@ -150,39 +157,88 @@ def _behind_split(way: Way) -> NDArray[np.bool_]:
 
 
 @njit(cache=True)
-def _partial(
+def _log_depth(log_min: float, table_log_min: Floats, table_log_mm: Floats) -> float:
+    """Depth read on straight lines of logs, at the table's ends by their own intensity."""
+    last = len(table_log_min) - 1
+    if log_min <= table_log_min[0]:
+        return float(table_log_mm[0] + log_min - table_log_min[0])
+    if log_min >= table_log_min[last]:
+        return float(table_log_mm[last] + log_min - table_log_min[last])
+    at = np.searchsorted(table_log_min, log_min)
+    share = (log_min - table_log_min[at - 1]) / (table_log_min[at] - table_log_min[at - 1])
+    return float(table_log_mm[at - 1] + share * (table_log_mm[at] - table_log_mm[at - 1]))
+
+
+@njit(cache=True)
+def _window(arrived: Floats, cells: int) -> float:
+    """The most that arrives within a stretch of so many steps of the lattice."""
+    best = 0.0
+    for cell in range(len(arrived)):
+        before = arrived[cell - cells] if cell > cells else 0.0
+        best = max(best, arrived[cell] - before)
+    return best
+
+
+@njit(cache=True)
+def _fullest(
     below: NDArray[np.int64],
     order: NDArray[np.int64],
-    own_runoff_ha: NDArray[np.float64],
-    entry_min: NDArray[np.float64],
-    travel_min: NDArray[np.float64],
-    durations_min: NDArray[np.float64],
-) -> NDArray[np.float64]:
-    """Run-off area whose water reaches the end of each reach within each duration."""
-    count = len(durations_min)
-    partly = np.zeros((len(below), count))
-    wholly = np.zeros((len(below), count))  # from this duration on
+    own_runoff_ha: Floats,
+    entry_min: Floats,
+    travel_min: Floats,
+    table_log_min: Floats,
+    table_log_mm: Floats,
+) -> tuple[Floats, Floats]:
+    """For each reach the storm, shorter than its time of concentration, that loads it most.
+
+    Returns the run-off area (ha) whose water passes its end within the fullest stretch of that
+    length, and the length (min). What has arrived by a time is a sum of ramps; the bends of all
+    ramps are kept on a lattice of even times for each reach, where their double sum is exact.
+    Lengths are whole steps of that lattice: first every ``COARSE`` steps, then closer about the
+    best; what a lattice of 300 steps misses is below 1.5 % (seen against a plain scan).
+    """
+    count = len(below)
+    latest = np.zeros(count)
     for start in order:
-        own = own_runoff_ha[start]
-        if own <= 0:
-            continue
-        lag, here, first = 0.0, start, 0
+        lag, here = 0.0, start
         while here >= 0:
             lag += travel_min[here]
-            while first < count and durations_min[first] <= lag:
-                first += 1
-            if first == count:
-                break
-            column = first
-            while column < count and durations_min[column] < lag + entry_min[start]:
-                partly[here, column] += own * (durations_min[column] - lag) / entry_min[start]
-                column += 1
-            if column < count:
-                wholly[here, column] += own
+            latest[here] = max(latest[here], lag + entry_min[start])
             here = below[here]
-    for here in range(len(below)):
-        gathered = 0.0
-        for column in range(count):
-            gathered += wholly[here, column]
-            partly[here, column] += gathered
-    return partly
+    steps = np.maximum(latest / LATTICE, 1e-6)
+    bends = np.zeros((count, LATTICE + 3))
+    for start in order:
+        rate = own_runoff_ha[start] / entry_min[start]
+        if rate <= 0:
+            continue
+        lag, here = 0.0, start
+        while here >= 0:
+            lag += travel_min[here]
+            for time, turn in ((lag, rate), (lag + entry_min[start], -rate)):
+                at = time / steps[here]
+                cell = int(at)
+                bends[here, cell] += turn * (cell + 1 - at)
+                bends[here, cell + 1] += turn * (at - cell)
+            here = below[here]
+    area, duration = np.zeros(count), np.zeros(count)
+    arrived = np.zeros(LATTICE + 3)
+    for here in range(count):
+        step, rate, total = steps[here], 0.0, 0.0
+        for cell in range(LATTICE + 3):
+            arrived[cell] = total
+            rate += bends[here, cell]
+            total += rate * step
+        if total <= 0:
+            continue
+        best, best_cells, best_area = 0.0, 0, 0.0
+        for fine in range(2):
+            first = COARSE if fine == 0 else max(1, best_cells - COARSE + 1)
+            last = LATTICE if fine == 0 else min(LATTICE, best_cells + COARSE)
+            for cells in range(first, last, COARSE if fine == 0 else 2):
+                log_min = np.log(cells * step)
+                passes = _window(arrived, cells)
+                loads = passes * np.exp(_log_depth(log_min, table_log_min, table_log_mm) - log_min)
+                if loads > best:
+                    best, best_cells, best_area = loads, cells, passes
+        area[here], duration[here] = best_area, best_cells * step
+    return area, duration
