@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -33,8 +34,19 @@ ALLOWED_HOSTS: list[str] = env.list(
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 VAR_DIR = Path(env.str("VAR_DIR", default=str(BASE_DIR / "var")))
 VAR_DIR.mkdir(parents=True, exist_ok=True)
-# What numba compiles is kept where this program may write: its own code may belong to root.
-os.environ.setdefault("NUMBA_CACHE_DIR", str(VAR_DIR / "numba"))
+
+
+def _mark_of_the_arithmetic() -> str:
+    mark = sha256()
+    for path in sorted((BASE_DIR / "worksprog" / "calc").rglob("*.py")):
+        mark.update(path.read_bytes())
+    return mark.hexdigest()[:16]
+
+
+# What numba compiles is kept where this program may write: its own code may belong to root. Numba
+# asks for the age of a kernel's own file only, and a kernel holds others' code and constants too:
+# every state of the arithmetic has a folder, that none answers with an older one's.
+os.environ.setdefault("NUMBA_CACHE_DIR", str(VAR_DIR / "numba" / _mark_of_the_arithmetic()))
 
 INSTALLED_APPS = [
     "worksprog.runs",

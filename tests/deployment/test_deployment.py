@@ -17,6 +17,7 @@ import pytest
 import yaml
 
 from tests.runs.workers import wait_for
+from worksprog import settings as settings_file
 from worksprog.bootstrap import debian
 from worksprog.bootstrap.places import PYTHON, ROOT
 from worksprog.bootstrap.processes import Child
@@ -245,3 +246,17 @@ def test_a_long_job_is_done(deployment: Deployment) -> None:
 
     wait_for("the job to end", has_ended)
     assert (seen[0], seen[1]["sum"]) == ("done", 42)
+
+
+def test_machine_code_of_other_arithmetic_is_not_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calc = tmp_path / "worksprog" / "calc"
+    calc.mkdir(parents=True)
+    (calc / "kernel.py").write_text("from worksprog.calc.other import HALF\n")
+    (calc / "other.py").write_text("HALF = 0.5\n")
+    monkeypatch.setattr(settings_file, "BASE_DIR", tmp_path)
+    before = settings_file._mark_of_the_arithmetic()
+    assert settings_file._mark_of_the_arithmetic() == before
+    (calc / "other.py").write_text("HALF = 0.2\n")
+    assert settings_file._mark_of_the_arithmetic() != before

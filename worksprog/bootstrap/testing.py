@@ -105,8 +105,12 @@ class Beside:
 
 
 def _apart(folder: Path) -> dict[str, str]:
-    """Files of their own for each run of the tests, never the checkout's."""
-    return {"VAR_DIR": str(folder / "var"), "MEDIA_ROOT": str(folder / "files")}
+    """Files of their own for each run of the tests, never the checkout's; compiled once for all."""
+    return {
+        "VAR_DIR": str(folder / "var"),
+        "MEDIA_ROOT": str(folder / "files"),
+        "NUMBA_CACHE_DIR": str(folder.parent / "numba"),
+    }
 
 
 def _pytest(arguments: Sequence[str]) -> list[str | Path]:
