@@ -23,7 +23,7 @@ RUN apt-get update \
       libglib2.0-0 libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz0b libharfbuzz-subset0 libfontconfig1 libexpat1 \
  && rm -rf /var/lib/apt/lists/* \
  && useradd --system --uid 10001 --no-create-home --shell /usr/sbin/nologin worksprog \
- && install --directory --owner worksprog --group worksprog /srv/var /srv/files
+ && install --directory --owner worksprog --group worksprog /srv/var /srv/var/numba /srv/files
 COPY --from=build /srv/worksprog /srv/worksprog
 COPY --from=build --chown=worksprog:worksprog /srv/var/static /srv/var/static
 WORKDIR /srv/worksprog

@@ -110,6 +110,15 @@ def test_the_image_runs_as_nobody_in_particular() -> None:
     assert last.index("USER worksprog") < last.index("CMD")
 
 
+def test_the_image_has_the_volumes_folders_under_its_own_user() -> None:
+    """A volume mounted where the image has no folder belongs to root, and nothing can be written."""
+    last = (ROOT / "Dockerfile").read_text(encoding="utf-8").split("\nFROM ")[-1]
+    made = re.search(r"install --directory --owner worksprog --group worksprog (.+)", last)
+    assert made
+    mounted = {volume.split(":")[1] for volume in COMPOSE["services"]["web"]["volumes"]}
+    assert mounted <= set(made.group(1).split())
+
+
 def test_the_image_has_the_libraries_that_the_set_up_looks_for() -> None:
     last = (ROOT / "Dockerfile").read_text(encoding="utf-8").split("\nFROM ")[-1]
     assert [name for name in debian.LIBRARIES.values() if f" {name}" not in last] == []
