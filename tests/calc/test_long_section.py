@@ -109,3 +109,22 @@ def test_a_missing_level_leaves_a_gap(drain):
 def test_an_unknown_reach_is_refused(drain):
     with pytest.raises(KeyError):
         lay_out_long_section(drain, "P9")
+
+
+def test_no_cover_is_asked_where_a_pipe_comes_out_in_a_bank():
+    """The brook's bed at its outfall is no cover over the pipe."""
+    reaches = [
+        ditch("D1", (0, 0), (200, 0), upstream_invert_m=50, downstream_invert_m=49),
+        pipe("P1", (80, 60), (80, 0), upstream_invert_m=51, downstream_invert_m=50.2),
+    ]
+    check = check_drains(reaches, [outfall(200, 0), outfall(80, 0, "MO")], STORM)
+
+    def banks(points):
+        return np.where(points[:, 1] < 2, 49.9, 52.5)
+
+    section = lay_out_long_section(check, "P1", levels_at=banks)
+    assert (section.length_m, section.outfall_name) == (60.0, "MO")
+    assert section.stations[-1].invert_m == 50.2
+    assert section.least_cover is not None
+    assert section.least_cover.chainage_m == pytest.approx(60)
+    assert section.least_cover.value_m == pytest.approx(52.5 - 51.3)

@@ -80,7 +80,7 @@ class TestJoining:
         side = pipe("P1", (80, 60), (80, 0), upstream_invert_m=51, downstream_invert_m=50)
         check = check_drains([brook, side], [outfall(80, 0, "O2"), outfall(200, 0)], STORM)
         assert check.reach("P1").below == ("D1",)
-        assert check.reach("P1").outfall_name == "O1"
+        assert check.reach("P1").outfall_name == "O2"  # its own; the ditch comes out at O1
 
     def test_a_string_of_near_points_is_named(self):
         reaches = [
@@ -442,6 +442,35 @@ class TestBuildOrder:
             ("P1", 0.0),
             ("D1", pytest.approx(80)),
         ]
+
+    def test_a_pipe_that_comes_out_on_a_brook_ends_at_its_own_outfall(self):
+        brook = ditch("D1", (0, 0), (200, 0), upstream_invert_m=50, downstream_invert_m=49)
+        reaches = [
+            brook,
+            pipe("P1", (80, 120), (80, 60), upstream_invert_m=51.6, downstream_invert_m=51),
+            pipe("P2", (80, 60), (80, 0), upstream_invert_m=51, downstream_invert_m=50),
+        ]
+        check = check_drains(reaches, [outfall(200, 0), outfall(80, 0, "MO")], STORM)
+        assert [piece.key for piece in check.way_down("P1")] == ["P1", "P2"]
+        assert {check.reach(key).outfall_name for key in ("P1", "P2")} == {"MO"}
+        assert check.led_into("P1") == ("D1",)
+        # The brook still takes the water on, and is built first.
+        assert check.reach("P2").below == ("D1",)
+        assert check.reach("D1").area_above_ha == pytest.approx(3)
+        assert check.reach("D1").outfall_name == "O1"
+        assert check.led_into("D1") == ()
+
+    def test_a_brook_runs_on_past_the_outfall_of_a_pipe(self):
+        brook = [
+            ditch("D1", (0, 0), (80, 0), upstream_invert_m=50, downstream_invert_m=49.6),
+            ditch("D2", (80, 0), (200, 0), upstream_invert_m=49.6, downstream_invert_m=49),
+        ]
+        side = pipe("P1", (80, 60), (80, 0), upstream_invert_m=51, downstream_invert_m=50)
+        nodes = [outfall(200, 0), outfall(80, 0, "MO")]
+        check = check_drains([*brook, side], nodes, STORM)
+        assert [piece.key for piece in check.way_down("D1")] == ["D1", "D2"]
+        assert [piece.key for piece in check.way_down("P1")] == ["P1"]
+        assert check.reach("D1").outfall_name == "O1"
 
 
 @st.composite

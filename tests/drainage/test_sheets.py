@@ -420,3 +420,21 @@ def test_a_table_too_long_to_print_says_so_and_is_all_in_the_csv(cast, drain, as
     assert "401 stakes are more than the 250" in answer.content.decode()
     rows = rows_of(as_manager.get(at(cast, drain.upper, "setting-out/stakes.csv", **close)))
     assert len(rows) == 401
+
+
+def test_a_pipe_into_a_brook_has_its_papers_to_its_own_outfall(cast, client):
+    """Long section, stakes and pages stop at MO, with one ground level there."""
+    club, by = cast.club, cast.manager
+    draw_ditch(club, by, "BK", (0, -50), (200, -50))
+    lower = draw_pipe(
+        club, by, "M1", (80, 10), (80, -50), upstream_invert_m=52.0, downstream_invert_m=51.6
+    )
+    mouth = draw_node(club, by, Kind.OUTFALL, "MO", 80, -50, cover=53.1)
+    drain = drain_on_paper(club, lower.uuid)
+    assert (drain.section.outfall_name, round(drain.section.length_m)) == ("MO", 60)
+    assert drain.ground_at(*drain.way.place_at(0)) == drain.section.stations[-1].ground_m == 53.1
+    client.force_login(by)
+    page = client.get(at(cast, lower, "")).content.decode()
+    assert "Its water comes out at MO, into BK." in page
+    page = client.get(f"/c/{club.slug}/drainage/node/{mouth.uuid}/").content.decode()
+    assert "Water comes out here, into BK." in page

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from worksprog.calc.network import NetworkCheck, PathPiece, ReachCheck
 from worksprog.calc.network.result import State, fault_words
+from worksprog.calc.network.tidy import USUAL, open_ends
 from worksprog.calc.pipes import PipeSection
 
 LevelsAt = Callable[[NDArray[np.float64]], NDArray[np.float64]]
@@ -101,7 +102,7 @@ class LongSection:
     stations: tuple[Station, ...]  # from the top down
     pieces: tuple[Piece, ...]
     ground: tuple[GroundPoint, ...]
-    least_cover: Extreme | None  # over the inside crown of the pipes
+    least_cover: Extreme | None  # over the inside crown of the pipes, away from open ends
     deepest_invert: Extreme | None
 
     def ground_at(self, chainage_m: float) -> float | None:
@@ -177,8 +178,8 @@ def lay_out_long_section(
         stations=tuple(_stations(check, path, pieces, ground)),
         pieces=tuple(pieces),
         ground=tuple(ground),
-        least_cover=_extreme(pieces, ground, cover=True),
-        deepest_invert=_extreme(pieces, ground, cover=False),
+        least_cover=_least_cover(check, pieces, ground),
+        deepest_invert=_deepest(pieces, ground),
     )
 
 
@@ -282,19 +283,34 @@ def _station(
     )
 
 
-def _extreme(pieces: list[Piece], ground: list[GroundPoint], *, cover: bool) -> Extreme | None:
-    """The least cover over the pipes, or the deepest invert, along the sampled ground."""
+def _least_cover(
+    check: NetworkCheck, pieces: list[Piece], ground: list[GroundPoint]
+) -> Extreme | None:
+    """Over the pipes, along the sampled ground; none is asked for beside an open end."""
+    found: list[Extreme] = []
+    for piece in pieces:
+        if piece.bore_m is None:
+            continue
+        upper, lower = open_ends(check, check.reach(piece.key))
+        highest = piece.upper_chainage_m - (USUAL.cover_free_m if upper else 0.0)
+        lowest = piece.lower_chainage_m + (USUAL.cover_free_m if lower else 0.0)
+        for point in ground:
+            if not lowest <= point.chainage_m <= highest:
+                continue
+            invert = piece.invert_at(point.chainage_m)
+            if invert is not None:
+                cover = point.level_m - invert - piece.bore_m
+                found.append(Extreme(cover, point.chainage_m))
+    return min(found, key=lambda extreme: extreme.value_m, default=None)
+
+
+def _deepest(pieces: list[Piece], ground: list[GroundPoint]) -> Extreme | None:
+    """The invert furthest below the sampled ground."""
     found: list[Extreme] = []
     for piece in pieces:
         for point in ground:
-            if not piece.lower_chainage_m <= point.chainage_m <= piece.upper_chainage_m:
-                continue
-            invert = piece.invert_at(point.chainage_m)
-            if invert is None or (cover and piece.bore_m is None):
-                continue
-            crown = invert + (piece.bore_m or 0.0)
-            found.append(Extreme(point.level_m - (crown if cover else invert), point.chainage_m))
-    if not found:
-        return None
-    pick = min if cover else max
-    return pick(found, key=lambda extreme: extreme.value_m)
+            if piece.lower_chainage_m <= point.chainage_m <= piece.upper_chainage_m:
+                invert = piece.invert_at(point.chainage_m)
+                if invert is not None:
+                    found.append(Extreme(point.level_m - invert, point.chainage_m))
+    return max(found, key=lambda extreme: extreme.value_m, default=None)

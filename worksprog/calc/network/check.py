@@ -155,7 +155,7 @@ def _check(
     }
     entered, travelled = arrival.entry_min.tolist(), arrival.travel_min.tolist()
     furthest, lost = arrival.furthest.tolist(), water.loss_k.tolist()
-    outfalls = _outfalls(joined, way)
+    outfalls = _outfalls(reaches, joined, way)
     steps = _build_steps(way)
     begins, ends = joined.upstream.tolist(), joined.downstream.tolist()
     names = [junction.name for junction in joined.junctions]
@@ -253,13 +253,16 @@ def _known(values: Floats) -> list[float | None]:
     return [None if value != value else value for value in values.tolist()]
 
 
-def _outfalls(joined: Joined, way: Way) -> list[str]:
+def _outfalls(reaches: Sequence[Reach], joined: Joined, way: Way) -> list[str]:
     """The outfall each reach's water comes to; where it divides, the first that is reached."""
     names = [""] * len(way.below)
-    for index in range(len(names)):
+    for index, reach in enumerate(reaches):
         end = joined.junctions[joined.downstream[index]]
         if end.takes_water_away and not way.below[index]:
             names[index] = next(node.name for node in end.nodes if node.kind in ("outfall", "pond"))
+        elif reach.kind == "pipe" or index in way.enters_at_m:
+            own = (node.name for node in end.nodes if node.kind == "outfall")
+            names[index] = next(own, "")
     for index in way.building_order:
         if not names[index]:
             names[index] = next((names[other] for other in way.below[index] if names[other]), "")

@@ -142,6 +142,16 @@ class ReachCheck:
         return max(0.0, self.flow_m3s - self.capacity_m3s)
 
 
+def comes_out(reach: ReachCheck, nodes: Mapping[str, Node]) -> bool:
+    """Whether a drain ends at an outfall of its own, whatever takes its water there.
+
+    A ditch that runs on through the outfall of a pipe beside it does not.
+    """
+    return (reach.kind == "pipe" or reach.enters_at_m is not None) and any(
+        nodes[key].kind == "outfall" for key in reach.downstream_node_keys
+    )
+
+
 @dataclass(frozen=True)
 class NetworkCheck:
     """The whole network, checked for one storm."""
@@ -188,9 +198,10 @@ class NetworkCheck:
         return tuple(finding for finding in self.findings if not finding.is_fault)
 
     def way_down(self, key: str) -> list[PathPiece]:
-        """The reaches from one down to its outfall; where the flow divides, the first branch.
+        """The reaches from one down to its own outfall; where the flow divides, the first branch.
 
-        Stops where a loop would begin again. KeyError for an unknown reach.
+        A pipe that comes out at an outfall ends there, though a ditch may take its water on. Stops
+        where a loop would begin again. KeyError for an unknown reach.
         """
         path: list[PathPiece] = []
         seen: set[str] = set()
@@ -201,8 +212,16 @@ class NetworkCheck:
             reach = self.reach(here)
             path.append(PathPiece(here, from_m))
             from_m = reach.enters_at_m or 0.0
-            here = reach.below[0] if reach.below else None
+            ends = not reach.below or comes_out(reach, self.nodes)
+            here = None if ends else reach.below[0]
         return path
+
+    def led_into(self, key: str) -> tuple[str, ...]:
+        """Names of what takes its water on beyond its own outfall, as a brook; none otherwise."""
+        last = self.reach(self.way_down(key)[-1].key)
+        if not comes_out(last, self.nodes):
+            return ()
+        return tuple(self.reach(below).name for below in last.below)
 
     def pairs_below_first(self) -> list[tuple[str, str]]:
         """(below, above): the reach below is built before the one above it."""

@@ -384,6 +384,19 @@ def _points_along(
     return np.concatenate(owner), np.concatenate(chainage), np.concatenate(crown)
 
 
+def open_ends(check: NetworkCheck, one: ReachCheck) -> tuple[bool, bool]:
+    """Whether a pipe comes to the day at its upper and at its lower end."""
+    upper, lower = (
+        any(check.nodes[key].kind in ("outfall", "headwall", "pond") for key in keys)
+        or any(check.given[key].kind == "ditch" for key in joined)
+        for keys, joined in (
+            (one.upstream_node_keys, one.above),
+            (one.downstream_node_keys, one.below),
+        )
+    )
+    return upper, lower
+
+
 def _under_cover(
     check: NetworkCheck,
     pipes: Sequence[ReachCheck],
@@ -392,15 +405,7 @@ def _under_cover(
     limits: TidyLimits,
 ) -> np.ndarray:
     """False beside an open end, where a pipe comes to the day."""
-    opens = np.zeros((len(pipes), 2), dtype=bool)
-    for number, one in enumerate(pipes):
-        for side, keys, joined in (
-            (0, one.upstream_node_keys, one.above),
-            (1, one.downstream_node_keys, one.below),
-        ):
-            opens[number, side] = any(
-                check.nodes[key].kind in ("outfall", "headwall", "pond") for key in keys
-            ) or any(check.given[key].kind == "ditch" for key in joined)
+    opens = np.array([open_ends(check, one) for one in pipes], dtype=bool)
     lengths = np.array([one.length_m for one in pipes])[owner]
     near_up = opens[owner, 0] & (chainage < limits.cover_free_m)
     near_down = opens[owner, 1] & (lengths - chainage < limits.cover_free_m)

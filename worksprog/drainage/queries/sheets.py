@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
@@ -44,7 +45,18 @@ class DrainOnPaper:
     ground: Ground | None
 
     def ground_at(self, x_m: float, y_m: float) -> float | None:
-        """Level of the ground at a place, None where it is not known."""
+        """Level of the ground at a place, None where it is not known.
+
+        A cover level stands before it, as on the long section.
+        """
+        covers = [
+            node.cover_m
+            for node in self.check.nodes.values()
+            if node.cover_m is not None
+            and math.dist((x_m, y_m), (node.x_m, node.y_m)) <= self.check.limits.tolerance_m
+        ]
+        if covers:
+            return covers[0]
         if self.ground is None:
             return None
         level = float(self.ground.levels_at([x_m], [y_m])[0])

@@ -268,6 +268,7 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "above": [_row(request, check.reach(key)) for key in found.above],
             "below": [_row(request, check.reach(key)) for key in found.below],
             "waits_for": [check.reach(key).name for key in found.waits_for],
+            "led_into": check.led_into(found.key),
             "nodes": _node_links(
                 request, check, (*found.upstream_node_keys, *found.downstream_node_keys)
             ),
@@ -425,6 +426,7 @@ def feature_panel(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "met": met,
             "storm": check.storm,
             "waits_for": [check.reach(below).name for below in found.waits_for] if found else [],
+            "led_into": check.led_into(key) if found else (),
         },
     )
 
@@ -469,6 +471,14 @@ def node(request: ClubRequest, uuid: UUID) -> HttpResponse:
                 for reach in met
             ],
             "is_outfall": feature.kind == Kind.OUTFALL,
+            "led_into": sorted(
+                {
+                    check.reach(below).name
+                    for reach in met
+                    if str(uuid) in reach.downstream_node_keys
+                    for below in reach.below
+                }
+            ),
             "levels": queries.levels_at_node(check, str(uuid)),
             "collision": collision,
         },
