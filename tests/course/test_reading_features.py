@@ -178,7 +178,8 @@ def test_levels_of_shapes_are_left_and_told(tmp_path: Path) -> None:
     line = LineString([(451100, 213100, 61.2), (451180, 213140, 60.4)])
     got = read(write_dxf(tmp_path / "a.dxf", [(line, "ditches")]))
     assert not got.accepted[0].geometry.has_z
-    assert any("1 feature came with levels (60.40 to 61.20 m)" in notice for notice in got.notices)
+    assert "1 feature came with levels (60.40 to 61.20 m)" in got.flat_notice()
+    assert got.flat_notice({got.accepted[0].row}) == ""
 
 
 def test_missing_shapes_empty_layers_and_doubles(tmp_path: Path) -> None:

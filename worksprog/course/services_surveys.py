@@ -8,7 +8,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from hashlib import sha256
@@ -30,6 +30,7 @@ from worksprog.calc import ground as calc_ground
 from worksprog.clubs.models import Club, User
 from worksprog.clubs.records import delete_record, save_record, save_records, set_links
 from worksprog.course.bridge import grid_of, pack_points, points_of
+from worksprog.course.brought import keepers, layers_beside
 from worksprog.course.models import (
     SHAPES,
     Feature,
@@ -51,6 +52,7 @@ from worksprog.runs.models import Run
 from worksprog.runs.services import request_run
 
 Told = Callable[[float, str], None]
+SaveBrought = Callable[[Mapping[str, Feature], User | None, str], None]
 CONTOUR_STEPS_M = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 MOST_CONTOUR_LEVELS = 40
 REFUSALS_KEPT = 500
@@ -68,6 +70,7 @@ class Preview:
     count: int
     refusals: tuple[Refusal, ...]
     notices: tuple[str, ...]
+    saves: tuple[SaveBrought, ...] = ()
 
     @property
     def mark(self) -> str:
@@ -75,7 +78,9 @@ class Preview:
         kinds: tuple[tuple[str, int], ...] = ()
         if isinstance(self.result, FeaturesRead):
             kinds = tuple(sorted(Counter(row.kind for row in self.result.accepted).items()))
-        told = repr((self.count, kinds, [(r.row, r.reason) for r in self.refusals]))
+        told = repr(
+            (self.count, kinds, [(r.row, r.reason) for r in self.refusals], self.result.notices)
+        )
         return sha256(told.encode()).hexdigest()[:16]
 
 
@@ -156,6 +161,7 @@ def preview(draft: ImportDraft) -> Preview:
     epsg = draft.club.epsg
     result: SpotHeights | FeaturesRead | GridRead
     refusals: tuple[Refusal, ...] = ()
+    saves: tuple[SaveBrought, ...] = ()
     if draft.what == Survey.What.SPOT_HEIGHTS:
         result = read_spot_heights(path.read_bytes(), epsg=epsg, near=near, swap_axes=swap)
         count, refusals = len(result.xyz), result.refusals
@@ -170,14 +176,33 @@ def preview(draft: ImportDraft) -> Preview:
             near=near,
             swap_axes=swap,
             known=_known_shapes(draft.club),
+            beside=layers_beside(),
         )
+        result, saves = _brought(result)
         count, refusals = len(result.accepted), result.refusals
     else:
         result = read_ground_grid(path, sort, epsg=epsg, near=near, keep=near)
         count = result.cells
     remark = files.name_told(draft.file_name, sort)
     notices = ((remark,) if remark else ()) + result.notices
-    return Preview(str(sort), result, count, refusals, notices)
+    return Preview(str(sort), result, count, refusals, notices, saves)
+
+
+def _brought(read: FeaturesRead) -> tuple[FeaturesRead, tuple[SaveBrought, ...]]:
+    """The features with what the floors above keep of them, and what then saves that."""
+    saves, levelled = [], set[str]()
+    for keeper in keepers():
+        brought = keeper.look(read)
+        saves.append(brought.save)
+        levelled |= brought.levelled
+        read = replace(
+            read,
+            accepted=brought.accepted,
+            refusals=(*read.refusals, *brought.refusals),
+            notices=(*read.notices, *brought.notices),
+        )
+    flat = read.flat_notice(levelled)
+    return replace(read, notices=(*read.notices, *((flat,) if flat else ()))), tuple(saves)
 
 
 @transaction.atomic
@@ -253,6 +278,7 @@ def accept_import(*, draft: ImportDraft, by: User | None, mark: str | None = Non
         },
     )
     features: list[Feature] = []
+    by_row: dict[str, Feature] = {}
     mapping: dict[str, tuple[str, str]] = {}
     if isinstance(seen.result, SpotHeights):
         survey.points = pack_points(seen.result.xyz, seen.result.codes)
@@ -278,6 +304,9 @@ def accept_import(*, draft: ImportDraft, by: User | None, mark: str | None = Non
             )
             for row in seen.result.accepted
         ]
+        by_row = {
+            row.row: feature for row, feature in zip(seen.result.accepted, features, strict=True)
+        }
         for feature in features:
             feature.full_clean(
                 exclude=["club", "survey"], validate_unique=False, validate_constraints=False
@@ -292,6 +321,8 @@ def accept_import(*, draft: ImportDraft, by: User | None, mark: str | None = Non
         save_records(
             features, by=by, label=f"{many(len(features), 'feature')} from {draft.file_name}"
         )
+        for save in seen.saves:
+            save(by_row, by, draft.file_name)
         if mapping:
             keep_mapping(club=draft.club, mapping=mapping, by=by)
         _let_go(held, by=by)

@@ -11,7 +11,7 @@ import io
 import tempfile
 import warnings
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +21,7 @@ import shapely
 
 from worksprog.clubs.models import Club
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, SHAPES
-from worksprog.course.reading.features import FeatureRow, read_features
+from worksprog.course.reading.features import FeatureRow, FeaturesRead, read_features
 from worksprog.course.reading.files import Sort
 from worksprog.drainage.models import DrainNode, DrainReach
 from worksprog.drainage.queries.as_built import ReachAsBuilt, every_as_built
@@ -128,7 +128,7 @@ def _level_rows(
                 "plan_accuracy_m": _metres(row.plan_accuracy_m),
                 "measured_on": row.measured_on.isoformat(),
                 "how": row.how,
-                "corrected": "" if line.counts else "yes",
+                "corrected": "" if line.counts else "yes" if line.corrected_by else "taken again",
                 "epsg": str(epsg),
                 "uuid": str(row.uuid),
             }
@@ -243,7 +243,9 @@ def network_csv(club: Club) -> str:
             writer.writerow(
                 {
                     "uuid": row["uuid"], "ref": harmless(row["ref"]), "kind": row["of"],
-                    "part": "built corrected" if row["corrected"] else "built",
+                    "part": {"": "built", "yes": "built corrected"}.get(
+                        row["corrected"], "built, taken again"
+                    ),
                     "easting": f"{point.x:.3f}", "northing": f"{point.y:.3f}",
                     "level": row["level_m"], "epsg": row["epsg"],
                 }
@@ -276,41 +278,48 @@ def read_network(path: Path, sort: Sort, *, epsg: int) -> NetworkRead:
     Raises ReadError when the file cannot be used.
     """
     kinds = {str(kind): str(kind) for kind in DRAIN_LINES | DRAIN_NODES}
-    extra = {LEVELS_LAYER: "level", WORDS_LAYER: "words"}
     read = read_features(
         path,
         sort,
-        kind_of=lambda layer: extra.get(layer, kinds.get(layer, "")),
-        shapes={**SHAPES, "level": "Point", "words": "Point"},
+        kind_of=lambda layer: kinds.get(layer, ""),
+        shapes=SHAPES,
         epsg=epsg,
+        beside=frozenset({LEVELS_LAYER, WORDS_LAYER}),
     )
-    words = [row for row in read.accepted if row.kind == "words"]
     drains = []
-    for row in read.accepted:
-        if row.kind in extra.values():
-            continue
-        told = row.told if sort is not Sort.DXF else _told_beside(row, words)
+    for row in with_words(read):
         levels = row.levels
+        told = row.told
         known = told.get("upstream_invert_m") if len(levels) > 1 else told.get("invert_level_m")
-        if not known:
-            levels = ()
-        drains.append(
-            DrainRead(row.kind, row.ref or told.get("ref", ""), row.geometry, levels, told)
-        )
+        drains.append(DrainRead(row.kind, row.ref, row.geometry, levels if known else (), told))
     built = tuple(
         (row.geometry.x, row.geometry.y, row.levels[0])
-        for row in read.accepted
-        if row.kind == "level" and row.levels
+        for row in read.beside
+        if row.layer == LEVELS_LAYER and row.levels
     )
     return NetworkRead(tuple(drains), built)
 
 
-def _told_beside(row: FeatureRow, words: list[FeatureRow]) -> Mapping[str, str]:
-    """The figures written at the middle of a line, or at a chamber."""
-    shape = row.geometry
-    middle = shape.interpolate(0.5, normalized=True) if shape.geom_type == "LineString" else shape
-    near = min(words, key=lambda one: float(one.geometry.distance(middle)), default=None)
-    if near is None or near.geometry.distance(middle) > 0.002:
-        return {}
-    pairs = (part.partition("=") for part in near.told.get("text", "").split("; "))
+def with_words(read: FeaturesRead) -> list[FeatureRow]:
+    """The features, drains with the figures a drawing has written at their middles."""
+    words = [row for row in read.beside if row.layer == WORDS_LAYER]
+    if not words:
+        return list(read.accepted)
+    tree = shapely.STRtree([row.geometry for row in words])
+    rows = []
+    for row in read.accepted:
+        if row.kind in DRAIN_LINES | DRAIN_NODES and not row.is_part:
+            near = tree.query_nearest(_middle(row.geometry), max_distance=0.002, all_matches=False)
+            told = _pairs(words[int(near[0])].told.get("text", "")) if len(near) else {}
+            row = replace(row, told={**row.told, **told}, ref=row.ref or told.get("ref", ""))
+        rows.append(row)
+    return rows
+
+
+def _middle(shape: Any) -> Any:
+    return shape.interpolate(0.5, normalized=True) if shape.geom_type == "LineString" else shape
+
+
+def _pairs(text: str) -> Mapping[str, str]:
+    pairs = (part.partition("=") for part in text.split("; "))
     return {name: value for name, _, value in pairs}

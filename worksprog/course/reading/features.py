@@ -6,7 +6,7 @@ import re
 import tempfile
 import warnings
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -53,6 +53,7 @@ class FeatureRow:
     """One feature to be: shape in the club's grid, flat, and where it came from.
 
     levels  of its points, where the file gave any; told: the file's other columns, as text
+    is_part one of several that a single shape of the file was made of
     """
 
     row: str
@@ -63,14 +64,34 @@ class FeatureRow:
     ref: str = ""
     levels: tuple[float, ...] = ()
     told: Mapping[str, str] = field(default_factory=dict)
+    is_part: bool = False
 
 
 @dataclass(frozen=True, eq=False)
 class FeaturesRead:
+    """beside: what stood on layers that hold no features but figures of them."""
+
     accepted: tuple[FeatureRow, ...]
     refusals: tuple[Refusal, ...]
     notices: tuple[str, ...]
     layers: tuple[Layer, ...]
+    beside: tuple[FeatureRow, ...] = ()
+
+    def flat_notice(self, kept: Container[str] = frozenset()) -> str:
+        """That levels are left behind; "" when none are. kept: rows whose levels are kept."""
+        levels = [
+            [level for level in row.levels if np.isfinite(level) and level != 0]
+            for row in self.accepted
+            if row.row not in kept
+        ]
+        found = [level for row in levels for level in row]
+        if not found:
+            return ""
+        return (
+            f"{many(sum(bool(row) for row in levels), 'feature')} came with levels "
+            f"({min(found):.2f} to {max(found):.2f} m). Shapes are kept flat; "
+            "bring levels in as spot heights or a grid."
+        )
 
 
 ShapeKey = tuple[str, bytes]
@@ -105,6 +126,7 @@ def read_features(
     near: Box | None = None,
     swap_axes: bool = False,
     known: Mapping[ShapeKey, str] | None = None,
+    beside: Container[str] = frozenset(),
 ) -> FeaturesRead:
     """Read the features of a file whose sort is known from its content.
 
@@ -114,6 +136,7 @@ def read_features(
                taken as being in it
     near       west, south, east, north of the course; None for a first survey
     known      shapes the course has already (by ``shape_key``), with what each is called there
+    beside     layers that hold no features but figures of them, handed out as they stand
     Raises ReadError (AxesSwapped) when the file as a whole cannot be used.
     """
     notices: list[str] = []
@@ -135,7 +158,11 @@ def read_features(
     if swap_axes:
         notices.append("Easting and northing were exchanged on reading, as asked.")
     taking = _Taking(shapes, epsg, near, known or {})
+    aside: list[FeatureRow] = []
     for raw in raws:
+        if raw.layer in beside:
+            aside += _as_they_stand(raw)
+            continue
         kind = kind_of(raw.layer)
         if not kind and raw.rows:
             notices.append(
@@ -149,7 +176,27 @@ def read_features(
         refusals=tuple(taking.refusals),
         notices=(*notices, *taking.notices()),
         layers=layers,
+        beside=tuple(aside),
     )
+
+
+def _as_they_stand(raw: _Raw) -> list[FeatureRow]:
+    told = raw.told or [{}] * len(raw.rows)
+    return [
+        FeatureRow(
+            row, raw.layer, "", shapely.force_2d(shape), name, ref, _levels_along(shape), said
+        )
+        for row, shape, name, ref, said in zip(
+            raw.rows, raw.geometries, raw.names, raw.refs, told, strict=True
+        )
+        if shape is not None and not shape.is_empty
+    ]
+
+
+def _levels_along(shape: Any) -> tuple[float, ...]:
+    if not shape.has_z:
+        return ()
+    return tuple(float(z) for z in shapely.get_coordinates(shape, include_z=True)[:, 2])
 
 
 def _middles(geometries: list[Any]) -> Any:
@@ -271,18 +318,11 @@ class _Taking:
         self.shapes, self.epsg, self.near, self.known = shapes, epsg, near, known
         self.accepted: list[FeatureRow] = []
         self.refusals: list[Refusal] = []
-        self.levels: list[float] = []
-        self.with_levels = self.split = self.parts = self.closed = self.symbols = 0
+        self.split = self.parts = self.closed = self.symbols = 0
         self.seen: dict[ShapeKey, str] = {}
 
     def notices(self) -> list[str]:
         told = []
-        if self.with_levels:
-            told.append(
-                f"{many(self.with_levels, 'feature')} came with levels "
-                f"({min(self.levels):.2f} to {max(self.levels):.2f} m). Shapes are kept flat; "
-                "bring levels in as spot heights or a grid."
-            )
         if self.split:
             told.append(
                 f"{many(self.split, 'shape')} of several parts became {self.parts:,} features."
@@ -310,18 +350,12 @@ class _Taking:
             if len(parts) > 1:
                 self.split += 1
                 self.parts += len(parts)
-            if shape.has_z:
-                z = shapely.get_coordinates(shape, include_z=True)[:, 2]
-                z = z[np.isfinite(z) & (z != 0)]
-                self.with_levels += bool(len(z))
-                self.levels += [float(z.min()), float(z.max())] if len(z) else []
             for number, part in enumerate(parts, start=1):
                 label = f"{row}, part {number}" if len(parts) > 1 else row
-                levels = shapely.get_coordinates(part, include_z=True)[:, 2] if part.has_z else ()
                 pieces.append(
                     FeatureRow(
                         label, raw.layer, kind, shapely.force_2d(part), name, ref,
-                        tuple(float(level) for level in levels), said,
+                        _levels_along(part), said, is_part=len(parts) > 1,
                     )
                 )  # fmt: skip
         middles = [shapely.get_coordinates(piece.geometry) for piece in pieces]
@@ -564,6 +598,7 @@ def _from_geojson(data: object, epsg: int, notices: list[str]) -> list[_Raw]:
         raw.geometries.append(shape)
         raw.names.append(_text(lower.get("name") or lower.get("title")))
         raw.refs.append(_text(lower.get("ref") or lower.get("reference")))
+        raw.told.append({_text(key): _text(value) for key, value in lower.items()})
     if crs == grid.LONLAT and "crs" not in data:
         at = np.vstack([_middles(raw.geometries) for raw in raws.values()] or [np.empty((0, 2))])
         if len(at) and (np.abs(at) > 180).any(axis=1).mean() > 0.5:

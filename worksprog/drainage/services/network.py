@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Collection
 from hashlib import sha256
 from typing import TypedDict, Unpack
 
@@ -100,19 +101,27 @@ def set_reach(
         setattr(row, name, value)
     ends = shapely.get_coordinates(feature.geometry)[[0, -1]].tolist()
     (row.began_x_m, row.began_y_m), (row.ended_x_m, row.ended_y_m) = ends
+    _check_replaced_by(row)
+    check_reach(row, feature.kind)
+    return save_record(row, by=by)
+
+
+def check_reach(row: DrainReach, kind: str, *, exclude: Collection[str] = ()) -> None:
+    """Raises ValidationError, naming the field, for levels or a section that cannot be.
+
+    exclude  what is not known yet of a row that comes with its feature
+    """
     _check_level(row.upstream_invert_m, "upstream_invert_m")
     _check_level(row.downstream_invert_m, "downstream_invert_m")
     _check_flow_path(row)
-    _check_replaced_by(row)
     if row.lining and row.lining not in LININGS:
         raise ValidationError({"lining": f"“{row.lining}” is no lining this program knows."})
-    row.full_clean()
+    row.full_clean(exclude=exclude, validate_unique=not exclude, validate_constraints=not exclude)
     try:
-        section_of(row, feature.kind)
+        section_of(row, kind)
     except ValueError as error:
         field = "ks_mm" if "oughness" in str(error) else None
         raise ValidationError({field: str(error)} if field else str(error)) from error
-    return save_record(row, by=by)
 
 
 def _check_replaced_by(row: DrainReach) -> None:
@@ -180,9 +189,22 @@ def set_node_levels(
     feature = Feature.objects.select_for_update().get(pk=feature.pk)
     if feature.kind not in DRAIN_NODES:
         raise ValidationError(f"A {feature.get_kind_display()} is no chamber, headwall or outfall.")
+    row = DrainNode.objects.filter(feature=feature).first()
+    row = row or DrainNode(club=feature.club, feature=feature)
+    _check_seen(feature, row, seen)
+    row.cover_level_m, row.invert_level_m, row.size = cover_level_m, invert_level_m, size
+    row.water_level_m, row.head_loss_k = water_level_m, head_loss_k
+    check_node(row)
+    row.full_clean()
+    return save_record(row, by=by)
+
+
+def check_node(row: DrainNode) -> None:
+    """Raises ValidationError, naming the field, for levels that cannot be."""
+    cover_level_m, invert_level_m = row.cover_level_m, row.invert_level_m
     _check_level(cover_level_m, "cover_level_m")
     _check_level(invert_level_m, "invert_level_m")
-    _check_level(water_level_m, "water_level_m")
+    _check_level(row.water_level_m, "water_level_m")
     if cover_level_m is not None and invert_level_m is not None and cover_level_m <= invert_level_m:
         raise ValidationError(
             {
@@ -202,13 +224,6 @@ def set_node_levels(
                 "One of the two levels is wrong."
             }
         )
-    row = DrainNode.objects.filter(feature=feature).first()
-    row = row or DrainNode(club=feature.club, feature=feature)
-    _check_seen(feature, row, seen)
-    row.cover_level_m, row.invert_level_m, row.size = cover_level_m, invert_level_m, size
-    row.water_level_m, row.head_loss_k = water_level_m, head_loss_k
-    row.full_clean()
-    return save_record(row, by=by)
 
 
 @transaction.atomic
