@@ -139,6 +139,23 @@ def test_a_pond_without_outlets_takes_the_drains_that_start_there() -> None:
     assert "no outlet" in alone.ponds[0].warnings[-1]
 
 
+def test_water_that_stood_there_before_is_told_apart_from_what_came() -> None:
+    reaches, nodes = with_pond()
+    full = replace(POND, resting_m=49.5)
+    found = run(reaches, nodes, ponds=[full])
+    stood = float(full.volumes_at(49.5))
+    assert found.balance.at_start_m3 == pytest.approx(stood)
+    assert found.balance.more_in_ponds_m3 < 0
+    assert found.balance.held_m3 >= 0
+    assert found.balance.in_ponds_m3 == pytest.approx(
+        float(full.volumes_at(found.ponds[0].end_m)), abs=1.0
+    )
+    assert f"{stood:,.0f} m³ stood in ponds before" in found.balance.words
+    assert "−" not in found.balance.words
+    assert "-" not in found.balance.words
+    assert any("above its lowest outlet" in words for words in found.ponds[0].warnings)
+
+
 def test_rain_falls_into_the_pond_itself() -> None:
     reaches, nodes = with_pond()
     found = run(reaches, nodes, ponds=[replace(POND, surface_m2=500.0)])

@@ -113,6 +113,8 @@ def test_a_pond_is_kept_with_its_outlets_and_changed(cast: Cast, described: Vale
         ({"resting_level_m": 40.0}, "usual water level 40.00"),
         ({"outlets": [OutletWish("weir", 50.0)]}, "width of its crest"),
         ({"bank_level_m": 47.0}, "not above the lowest stage"),
+        ({"bank_level_m": 167.3}, "lies 116.30 m above the highest stage"),
+        ({"bank_level_m": 52.0, "resting_level_m": 51.5}, "to 51.00 m .highest stage."),
     ],
 )
 def test_a_pond_that_cannot_be_is_refused(
@@ -216,6 +218,34 @@ def test_stages_are_made_from_the_ground(cast: Cast, as_manager: Client, vale: V
     assert answer.status_code == 200
     assert answer.context["form"].initial["bank_level_m"] == pytest.approx(51.0, abs=0.02)
     assert queries.bank_from_ground(vale.pond) == pytest.approx(51.56, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"stages": [(164.0, 200.0), (167.0, 600.0)]}, "the highest stage, 167.00 m, lies 11"),
+        ({"stages": [(164.0, 200.0), (167.0, 600.0)]}, "167 looks like feet"),
+        ({"stages": [(20.0, 200.0), (51.0, 600.0)]}, "lowest stage, 20.00 m, lies 3"),
+        ({"outlets": [OutletWish("weir", 12.0, width_m=1.0)]}, "outlet at 12 m, 12.00 m"),
+    ],
+)
+def test_levels_far_from_the_ground_are_refused(
+    cast: Cast, vale: Vale, changes: dict[str, Any], words: str
+) -> None:
+    x, y = (part.ravel() for part in np.meshgrid(np.arange(80, 146.0), np.arange(-30, 31.0)))
+    ground = ground_from_spot_heights(
+        np.column_stack([WEST + x, SOUTH + y, 50 + np.hypot(x - 112, y) / 10])
+    )
+    GroundModel.objects.create(
+        club=cast.club, method="triangles", data=dump_ground(ground), made_at=timezone.now()
+    )
+    given: dict[str, Any] = {
+        "stages": STAGES, "bank_level_m": None, "resting_level_m": None, "outlets": []
+    }  # fmt: skip
+    with pytest.raises(ValidationError, match=words):
+        set_pond(feature=vale.pond, by=cast.manager, **(given | changes))
+    assert not Pond.objects.exists()
+    set_pond(feature=vale.pond, by=cast.manager, **given)
 
 
 def test_rain_led_through_is_kept_and_opened_again(

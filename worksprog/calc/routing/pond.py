@@ -28,6 +28,7 @@ BROAD_CREST = 1.705
 ORIFICE = 0.6
 INLET_GRADIENT = 0.01  # of a pipe whose own is not known: HDS-5's slope term is then 0.005 D
 TABLE_ROWS = 400
+MOST_ABOVE_STAGES_M = 2.0  # sides taken as upright above the highest stage
 SOURCE_WEIR = "broad-crested weir, Q = 1.705 b h^1.5 (critical flow over the crest)"
 SOURCE_ORIFICE = "orifice, Q = 0.6 A √(2 g h), h to the centre"
 SOURCE_POOL = "level-pool routing (Chow, Maidment and Mays 1988, section 8.2, from memory)"
@@ -152,16 +153,24 @@ class Pond:
                 f"{self.name}: the bank at {bank:.2f} m is not above the lowest stage, "
                 f"{lowest:.2f} m."
             )
+        if bank - self.levels_m[-1] > MOST_ABOVE_STAGES_M:
+            raise ValueError(
+                f"{self.name}: the bank at {bank:.2f} m lies {bank - self.levels_m[-1]:.2f} m above "
+                f"the highest stage, {self.levels_m[-1]:.2f} m; no more than "
+                f"{MOST_ABOVE_STAGES_M:g} m is taken. Levels are in metres; add the stages up to "
+                "the bank if it is that high."
+            )
         for outlet in self.outlets:
             if outlet.level_m >= bank:
                 raise ValueError(
                     f"{self.name}: the {outlet.words} lies at or above the bank, {bank:.2f} m: "
                     "water would come over the bank before it reached the outlet."
                 )
-        if self.resting_m is not None and not lowest <= self.resting_m <= bank:
+        highest, top = min((self.levels_m[-1], "highest stage"), (bank, "bank"))
+        if self.resting_m is not None and not lowest <= self.resting_m <= highest:
             raise ValueError(
                 f"{self.name}: the usual water level {self.resting_m:.2f} m lies outside "
-                f"{lowest:.2f} m (lowest stage) to {bank:.2f} m (bank)."
+                f"{lowest:.2f} m (lowest stage) to {highest:.2f} m ({top})."
             )
 
     @property
@@ -213,6 +222,16 @@ class Pond:
                     f"{self.name}: the {outlet.words} lies below the lowest stage, "
                     f"{self.levels_m[0]:.2f} m."
                 )
+        lowest_out = min((outlet.level_m for outlet in self.outlets), default=self.start_m)
+        if self.start_m > max(lowest_out, self.levels_m[0]) + 0.05:
+            runs_off = float(
+                self.volumes_at(self.start_m) - self.volumes_at(max(lowest_out, self.levels_m[0]))
+            )
+            found.append(
+                f"{self.name}: the usual water level {self.start_m:.2f} m stands "
+                f"{self.start_m - lowest_out:.2f} m above its lowest outlet, {lowest_out:.2f} m: "
+                f"{runs_off:,.0f} m³ runs off before and beside what the rain brings."
+            )
         if not self.outlets:
             found.append(f"{self.name}: it has no outlet; all that comes is kept to the bank.")
         return tuple(found)

@@ -86,9 +86,13 @@ class Hydrograph:
 
 @dataclass(frozen=True)
 class Balance:
-    """Where the water came from and where it is at the end (m³)."""
+    """Where the water came from and where it is at the end (m³).
+
+    at_start_m3  stood in ponds before the rain
+    """
 
     came_m3: float
+    at_start_m3: float
     at_outfalls_m3: float
     at_dead_ends_m3: float
     from_ponds_m3: float
@@ -106,6 +110,15 @@ class Balance:
         return self.more_in_ponds_m3 + self.in_drains_m3 + self.standing_m3
 
     @property
+    def in_ponds_m3(self) -> float:
+        return self.at_start_m3 + self.more_in_ponds_m3
+
+    @property
+    def held_m3(self) -> float:
+        """All that is held at the end, what stood there before the rain included."""
+        return self.at_start_m3 + self.stored_m3
+
+    @property
     def error(self) -> float:
         """Water that is missing or made, as a share of what came."""
         missing = self.came_m3 - self.left_m3 - self.stored_m3
@@ -118,20 +131,23 @@ class Balance:
 
     @property
     def words(self) -> str:
+        stood = f" and {self.at_start_m3:,.0f} m³ stood in ponds before"
+        agrees = "it agrees" if self.holds else "it does not agree"
         return (
-            f"{self.came_m3:,.0f} m³ came; {self.left_m3:,.0f} m³ left and {self.stored_m3:,.0f} m³ "
-            f"is still held: {'it agrees' if self.holds else 'it does not agree'} "
-            f"within {abs(self.error) * 100:.4f} %."
+            f"{self.came_m3:,.0f} m³ came{stood if self.at_start_m3 >= 0.5 else ''}; "
+            f"{self.left_m3:,.0f} m³ left and {self.held_m3:,.0f} m³ is still held: "
+            f"{agrees} within {abs(self.error) * 100:.4f} %."
         )
 
     def working(self) -> Working:
         rows = (
             ("run-off and rain on ponds", self.came_m3),
+            ("stood in ponds before the rain", self.at_start_m3),
             ("out at outfalls", self.at_outfalls_m3),
             ("out at ends that reach no outfall", self.at_dead_ends_m3),
             ("out of ponds, beyond the network", self.from_ponds_m3),
             ("over the banks of ponds", self.over_banks_m3),
-            ("more in ponds than at the start", self.more_in_ponds_m3),
+            ("in ponds at the end", self.in_ponds_m3),
             ("still in drains", self.in_drains_m3),
             ("still standing where drains were full", self.standing_m3),
         )
@@ -144,7 +160,7 @@ class Balance:
                     "missing (+) or made (−)",
                     self.error * 100,
                     "%",
-                    "(came − left − held) / came, at most 0.1 %",
+                    "(came + stood − left − held) / came, at most 0.1 %",
                 ),
             ),
         )

@@ -393,6 +393,7 @@ def _result(
     start = sum(float(pond.volumes_at(pond.start_m)) for pond in ponds)
     balance = Balance(
         came_m3=float(facts[:, 8].sum() + pond_facts[:, 2].sum()),
+        at_start_m3=start,
         at_outfalls_m3=out_at["outfall"],
         at_dead_ends_m3=out_at["dead end"],
         from_ponds_m3=float(left[count:].sum()),

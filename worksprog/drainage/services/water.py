@@ -8,14 +8,18 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 
+import numpy as np
+import shapely
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from worksprog.calc.as_built import feet_said
 from worksprog.calc.routing import Pond as CalcPond
 from worksprog.calc.routing import WaterMade
 from worksprog.clubs.models import Club, User
 from worksprog.clubs.records import delete_record, save_record
 from worksprog.course.models import DRAIN_LINES, Feature, Kind
+from worksprog.course.queries import live_ground
 from worksprog.drainage.bridge import short_name
 from worksprog.drainage.bridge_water import outlet_of
 from worksprog.drainage.models import Pond, PondOutlet, Routing
@@ -24,6 +28,9 @@ from worksprog.runs.models import Run
 from worksprog.runs.services import request_run
 
 MOST_ROUTINGS = 30
+MOST_OFF_RIM_M = 5.0  # a bank further from the ground round the pond is a slip or another datum
+DEEPEST_POND_M = 15.0
+RIM_STEP_M = 5.0
 
 
 @dataclass(frozen=True)
@@ -102,6 +109,7 @@ def set_pond(
         )
     except ValueError as error:
         raise ValidationError(str(error)) from error
+    _check_against_ground(feature, row, rows)
     row = save_record(row, by=by)
     for outlet in rows:
         outlet.pond = row
@@ -109,6 +117,37 @@ def set_pond(
     for outlet in there[len(rows) :]:
         delete_record(outlet, by=by)
     return row
+
+
+def _check_against_ground(feature: Feature, row: Pond, outlets: Iterable[PondOutlet]) -> None:
+    """Levels in feet or of another place: ValidationError naming the figure and the ground."""
+    ground = live_ground(feature.club)
+    if ground is None:
+        return
+    rim = shapely.get_coordinates(feature.geometry.segmentize(RIM_STEP_M))
+    found = ground.levels_at(rim[:, 0], rim[:, 1])
+    found = found[np.isfinite(found)]
+    if not len(found):
+        return
+    low, high = float(found.min()), float(found.max())
+    bank = row.stages[-1][0] if row.bank_level_m is None else row.bank_level_m
+    bank_word = "highest stage" if row.bank_level_m is None else "bank"
+    levels = [
+        (bank_word, bank, low - MOST_OFF_RIM_M),
+        ("usual water level", row.resting_level_m, low - DEEPEST_POND_M),
+        ("lowest stage", row.stages[0][0], low - DEEPEST_POND_M),
+        *((f"outlet at {one.level_m:g} m", one.level_m, low - DEEPEST_POND_M) for one in outlets),
+    ]
+    for name, level, least in levels:
+        if level is None or least <= level <= high + MOST_OFF_RIM_M:
+            continue
+        off = level - high if level > high else low - level
+        raise ValidationError(
+            f"{short_name(feature)}: the {name}, {level:.2f} m, lies {off:.2f} m "
+            f"{'above' if level > high else 'below'} the ground round its edge "
+            f"({low:.2f} to {high:.2f} m). {feet_said(level, (low + high) / 2, within_m=5)} "
+            "Levels are metres above the survey's datum.".replace("  ", " ")
+        )
 
 
 def keep_routing(
