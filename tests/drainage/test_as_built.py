@@ -129,6 +129,37 @@ def test_a_correction_may_move_to_another_drain(cast: Cast, drain: Drain) -> Non
     assert by_ref["P1"].levels == ()
 
 
+def test_a_level_taken_again_stands_for_the_first(cast: Cast, drain: Drain) -> None:
+    for level in (53.5, 51.9, 51.62):
+        keep(cast, drain.upper, level, 40)
+    keep(cast, drain.upper, 51.9, 40.2, measured_on=cast.club.today() - timedelta(days=1))
+    found = as_built_of(drain.upper)
+    assert [level.level_m for level in found.levels] == [51.62]
+    assert [line.again and line.again.level_m for line in found.lines] == [
+        51.62,
+        51.62,
+        None,
+        51.62,
+    ]
+    assert [round(line.difference.difference_m, 3) for line in found.off_design] == [0.02]
+    assert found.unlike == []  # one person took them all
+    assert [one.level_m for one in built_levels_of(cast.club)[drain.upper.pk]] == [51.62]
+    assert AsBuiltLevel.objects.count() == 4
+
+
+def test_two_peoples_levels_that_do_not_agree(cast: Cast, drain: Drain) -> None:
+    keep(cast, drain.upper, 51.61, 40)
+    for level in (51.605, 51.41):
+        measure_level(feature=drain.upper, measured=taken(cast, level, 40), by=cast.manager)
+    found = as_built_of(drain.upper)
+    assert [level.level_m for level in found.levels] == [51.41]
+    (line,) = found.unlike
+    assert line.row.level_m == 51.61
+    assert "51.610 m by" in line.unlike
+    assert "200 mm apart" in line.unlike
+    assert found.differs
+
+
 def test_sent_twice_is_kept_once(cast: Cast, drain: Drain) -> None:
     number = uuid4()
     rows = [

@@ -8,19 +8,32 @@ import json
 from typing import Any
 from uuid import UUID, uuid4
 
+import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
+from django.utils import timezone
 
 from tests.cast import Cast
 from tests.drainage.conftest import Drain
 from tests.drainage.drawn import SOUTH, WEST
 from tests.drainage.test_as_built import keep, photo
 from worksprog.calc.grid import to_lonlat
-from worksprog.course.models import State
+from worksprog.calc.ground import dump_ground, ground_from_spot_heights
+from worksprog.course.models import GroundModel, State
 from worksprog.drainage.models import AsBuiltFacts, AsBuiltLevel
 
 AT = "/c/first/drainage/"
+
+
+@pytest.fixture
+def flat_ground(cast: Cast) -> None:
+    x, y = np.meshgrid(np.arange(-50, 251, 10.0), np.arange(-50, 51, 10.0))
+    points = np.column_stack([WEST + x.ravel(), SOUTH + y.ravel(), np.full(x.size, 53.0)])
+    GroundModel.objects.create(
+        club=cast.club, method="triangles", made_at=timezone.now(),
+        data=dump_ground(ground_from_spot_heights(points)),
+    )  # fmt: skip
 
 
 def entry(cast: Cast, drain: Drain, **more: Any) -> dict[str, Any]:
@@ -51,11 +64,20 @@ def test_two_phones_at_one_place_are_both_kept(
     cast: Cast, drain: Drain, as_staff: Client, as_manager: Client
 ) -> None:
     send(as_staff, cast, [entry(cast, drain)])
-    send(as_manager, cast, [entry(cast, drain, level_m=51.61)], who=cast.manager.email)
+    sent = [entry(cast, drain, level_m=51.81)]
+    for _ in range(2):  # sent again after a lost reply, it is told again
+        (told,) = send(as_manager, cast, sent, who=cast.manager.email).json()["answers"]
+        assert told["answer"] == "kept"
+        assert "51.600 m by" in told["why"]
+        assert "210 mm apart" in told["why"]
     assert AsBuiltLevel.objects.count() == 2
+    for address in ("as-built/", f"as-built/{drain.upper.uuid}/"):
+        page = as_manager.get(AT + address).content.decode().lower()
+        assert "two people&#x27;s levels at chainage 40 do not agree" in page
     assert {row.kept_by for row in AsBuiltLevel.objects.all()} == {cast.staff, cast.manager}
     page = as_manager.get(f"{AT}as-built/{drain.upper.uuid}/")
-    assert [level.level_m for level in page.context["found"].stretches] == []
+    assert page.context["found"].stretches == ()
+    assert "taken again later: 51.810 m stands" in page.content.decode()
 
 
 def test_a_position_of_the_device(cast: Cast, drain: Drain, as_staff: Client) -> None:
@@ -85,7 +107,66 @@ def test_what_is_refused_keeps_the_rest(cast: Cast, drain: Drain, as_staff: Clie
     assert AsBuiltLevel.objects.count() == 1
 
 
-@pytest.mark.parametrize("body", [{}, {"sent": "[]"}, {"sent": '{"who": "x", "entries": 5}'}])
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"level_m": 10**400},
+        {"level_m": 1e308},
+        {"level_m": None, "peg_level_m": 1e308, "below_peg_m": 1.0},
+        {"level_m": None, "peg_level_m": 52.0, "below_peg_m": -1e308},
+        {"chainage_m": None, "lon": -1.2, "lat": 51.9, "plan_accuracy_m": 1e308},
+        {"note": "a\ud800b"},
+        {"note": "a\0b"},
+        {"of": "x\ud800"},
+        {"how": "y" * 5000},
+        {"measured_on": "9" * 5000},
+        {"drain": "z" * 5000},
+        {"corrects": str(uuid4()), "reason": "misread"},
+    ],
+)
+def test_what_no_phone_sends(
+    cast: Cast, drain: Drain, as_staff: Client, wrong: dict[str, Any]
+) -> None:
+    (told,) = send(as_staff, cast, [entry(cast, drain) | wrong]).json()["answers"]
+    assert told["answer"] == "refused"
+    assert 20 < len(told["why"]) < 300
+    assert not AsBuiltLevel.objects.exists()
+
+
+def test_a_correction_from_the_bank(cast: Cast, drain: Drain, as_staff: Client) -> None:
+    wrong = keep(cast, drain.upper, 51.9, 40)
+    sent = entry(cast, drain, corrects=str(wrong.uuid), reason="", level_m=51.61)
+    (told,) = send(as_staff, cast, [sent]).json()["answers"]
+    assert (told["answer"], told["field"]) == ("refused", "why")
+    for _ in range(2):
+        answer = send(as_staff, cast, [sent | {"reason": "staff misread"}]).json()
+        assert answer["answers"][0] | {"why": ""} == {
+            "client_id": sent["client_id"], "answer": "kept", "why": "", "field": "",
+        }  # fmt: skip
+    assert AsBuiltLevel.objects.get(corrects=wrong).why == "staff misread"
+    told = next(one for one in answer["drains"] if one["uuid"] == sent["drain"])
+    assert [level["level"] for level in told["levels"]] == [51.61]
+
+
+def test_an_invert_above_the_ground_is_told(
+    cast: Cast, drain: Drain, as_staff: Client, flat_ground: None
+) -> None:
+    low, high = entry(cast, drain), entry(cast, drain, chainage_m=60, level_m=53.4)
+    answer = send(as_staff, cast, [low, high]).json()
+    assert [one["answer"] for one in answer["answers"]] == ["kept", "kept"]
+    assert answer["answers"][0]["why"] == ""
+    assert "lies 0.40 m above the ground there (53.00 m)" in answer["answers"][1]["why"]
+    page = as_staff.get(f"{AT}as-built/{drain.upper.uuid}/").content.decode()
+    assert page.count("above the ground there") == 1
+    told = next(one for one in answer["drains"] if one["uuid"] == low["drain"])
+    assert told["ground"] == [53.0] * 21
+
+
+@pytest.mark.parametrize(
+    "body",
+    [{}, {"sent": "[]"}, {"sent": '{"who": "x", "entries": 5}'}, {"sent": "[" * 100_000}],
+    ids=["none", "list", "number", "nested"],
+)
 def test_what_is_no_batch(as_staff: Client, body: dict[str, Any]) -> None:
     assert as_staff.post(f"{AT}measure/intake/", body).status_code == 400
 
@@ -235,6 +316,37 @@ def test_a_file_that_is_none(cast: Cast, as_manager: Client, data: bytes, words:
     answer = brought(as_manager, data, measured_on=cast.club.today().isoformat())
     assert answer.status_code == 422
     assert words in answer.content.decode()
+
+
+def test_what_is_offered_can_be_kept(cast: Cast, drain: Drain, as_staff: Client) -> None:
+    day = cast.club.today().isoformat()
+    rows = f"chainage,level\n5,{51.95 / 0.3048:.2f}\n"
+    told = brought(as_staff, rows, measured_on=day, drain=str(drain.upper.uuid))
+    page = told.content.decode()
+    assert "looks like feet" in page
+    assert [one.row for one in told.context["refusals"]] == ["line 2"]
+    assert "1 of 1 row cannot be kept" in page
+    assert 'name="keep"' not in page
+    good = brought(
+        as_staff, "chainage,level\n5,51.95\n", measured_on=day, drain=str(drain.upper.uuid)
+    )
+    assert "Keep this level" in good.content.decode()
+    future = brought(
+        as_staff, "chainage,level\n5,51.95\n", measured_on="2199-01-01",
+        drain=str(drain.upper.uuid),
+    )  # fmt: skip
+    assert "no day on which" in future.content.decode()
+    assert 'name="keep"' not in future.content.decode()
+
+
+def test_a_column_twice(cast: Cast, drain: Drain, as_staff: Client) -> None:
+    for head in ("chainage,chainage,level", "ch,chainage (m),level", "chainage,level,RL"):
+        answer = brought(
+            as_staff, f"{head}\n5,6,51.9\n", measured_on=cast.club.today().isoformat(),
+            drain=str(drain.upper.uuid),
+        )  # fmt: skip
+        assert answer.status_code == 422
+        assert "two columns" in answer.content.decode()
 
 
 def test_the_register(cast: Cast, drain: Drain, as_committee: Client) -> None:

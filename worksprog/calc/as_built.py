@@ -23,6 +23,7 @@ Backfall = Literal["none", "flat", "maybe", "yes"]
 Carries = Literal["carries", "too_small", "unknown"]
 
 FOOT_M = 0.3048
+DEEPEST_BELOW_PEG_M = 12.0  # our own figure
 # Where no accuracy was stated (our own figure; a levelled staff reading in a trench).
 USUAL_ACCURACY_M = 0.010
 # Of a pipe whose wall nobody measured: 7 % of its bore, give or take 3 % (common practice, no source).
@@ -100,10 +101,15 @@ def level_below_peg(*, peg_level_m: float, below_peg_m: float) -> float:
     """Level = peg − depth below it. ValueError for a depth that is not from 0 to 12 m."""
     if not math.isfinite(peg_level_m) or not math.isfinite(below_peg_m):
         raise ValueError("A peg's level and the depth below it are numbers of metres.")
-    if not 0 <= below_peg_m <= 12:
+    if not 0 <= below_peg_m <= DEEPEST_BELOW_PEG_M:
+        in_feet = below_peg_m * FOOT_M
         raise ValueError(
-            f"A depth below a peg is from 0 to 12 m; {below_peg_m:g} cannot be one. "
-            f"Were it feet, it would be {below_peg_m * FOOT_M:.2f} m."
+            f"A depth below a peg is from 0 to {DEEPEST_BELOW_PEG_M:g} m; {below_peg_m:g} cannot be one."
+            + (
+                f" Were it feet, it would be {in_feet:.2f} m."
+                if 0 <= in_feet <= DEEPEST_BELOW_PEG_M
+                else ""
+            )
         )
     return peg_level_m - below_peg_m
 

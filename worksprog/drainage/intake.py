@@ -15,7 +15,9 @@ from django.db import DatabaseError
 from worksprog.calc.grid import from_lonlat
 from worksprog.clubs.models import Club, User
 from worksprog.course.models import DRAIN_LINES, Feature
-from worksprog.drainage.services.as_built import Measured, measure_level
+from worksprog.drainage.models import AsBuiltLevel
+from worksprog.drainage.queries.level_remarks import remarks_on
+from worksprog.drainage.services.as_built import Measured, correct_level, measure_level
 
 AT_ONCE = 5  # a photo comes with each
 KEPT, REFUSED, LATER = "kept", "refused", "later"
@@ -26,6 +28,9 @@ def take_levels(
     club: Club, by: User, entries: list[Any], photos: Mapping[str, UploadedFile[Any]]
 ) -> list[dict[str, str]]:
     """Keep each in its order. kept: it stands; refused: why not; later: send it again.
+
+    A level that names one it ``corrects``, with its ``reason``, stands in that one's place. With
+    what is kept comes what is remarkable about it: another person's level that does not agree.
 
     photos  by the number of the entry they belong to
     After the first "later" the rest waits too.
@@ -56,32 +61,59 @@ def _take(
         feature = rows.select_related("reach", "club").filter(uuid=drain).first()
         if feature is None:
             raise ValidationError({"drain": "This drain is no longer drawn; choose another one."})
-        measure_level(
-            feature=feature, measured=_measured(club, sent), by=by, client_id=number,
-            photo=photos.get(str(number)),
-        )  # fmt: skip
+        measured, photo = _measured(club, sent), photos.get(str(number))
+        if sent.get("corrects"):
+            row = correct_level(
+                wrong=_wrong(club, sent), feature=feature, measured=measured, by=by,
+                why=_text(sent, "reason", 200), client_id=number, photo=photo,
+            )  # fmt: skip
+        else:
+            row = measure_level(
+                feature=feature, measured=measured, by=by, client_id=number, photo=photo
+            )
+        return _answer(sent, KEPT, " ".join(remarks_on(row)))
     except ValidationError as error:
         fields = getattr(error, "error_dict", {})
         return _answer(sent, REFUSED, " ".join(error.messages), next(iter(fields), ""))
     except DatabaseError:
         return _answer(sent, LATER)
-    return _answer(sent, KEPT)
+
+
+def _wrong(club: Club, sent: Sent) -> AsBuiltLevel:
+    rows = AsBuiltLevel.objects.filter(club=club).select_related("feature__club", "club")
+    row = rows.filter(uuid=_uuid(sent.get("corrects"), "level to correct")).first()
+    if not isinstance(row, AsBuiltLevel):
+        raise ValidationError("The level to correct is not among those of this club.")
+    return row
+
+
+def _text(sent: Sent, name: str, most: int) -> str:
+    value = str(sent.get(name) or "").strip()[:most]
+    if any(sign == "\0" or "\ud800" <= sign <= "\udfff" for sign in value):
+        raise ValidationError({name: "The text holds signs that cannot be kept; write it anew."})
+    return value
 
 
 def _uuid(value: Any, what: str) -> UUID:
     try:
         return UUID(str(value))
     except ValueError as error:
-        raise ValidationError(f"The number of the {what} is not one: “{value}”.") from error
+        raise ValidationError(
+            f"The number of the {what} is not one: “{str(value)[:40]}”."
+        ) from error
 
 
 def _number(sent: Sent, name: str) -> float | None:
     value = sent.get(name)
     if value is None or value == "":
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    try:
+        number = math.nan if isinstance(value, bool | str) else float(value)
+    except (TypeError, ValueError, OverflowError):
+        number = math.nan
+    if not math.isfinite(number):
         raise ValidationError({name: f"Expected a number of metres; got “{str(value)[:30]}”."})
-    return float(value)
+    return number
 
 
 def _measured(club: Club, sent: Sent) -> Measured:
@@ -89,11 +121,13 @@ def _measured(club: Club, sent: Sent) -> Measured:
         day = date.fromisoformat(str(sent.get("measured_on")))
     except ValueError as error:
         raise ValidationError(
-            {"measured_on": f"Expected a day as 2027-01-31, got “{sent.get('measured_on')}”."}
+            {
+                "measured_on": f"Expected a day as 2027-01-31, got “{str(sent.get('measured_on'))[:30]}”."
+            }
         ) from error
     return Measured(
-        of=str(sent.get("of", "")),
-        how=str(sent.get("how", "")),
+        of=_text(sent, "of", 20),
+        how=_text(sent, "how", 20),
         measured_on=day,
         level_m=_number(sent, "level_m"),
         peg_level_m=_number(sent, "peg_level_m"),
@@ -102,7 +136,7 @@ def _measured(club: Club, sent: Sent) -> Measured:
         chainage_m=_number(sent, "chainage_m"),
         level_accuracy_m=_number(sent, "level_accuracy_m"),
         plan_accuracy_m=_number(sent, "plan_accuracy_m"),
-        note=str(sent.get("note") or "")[:300],
+        note=_text(sent, "note", 300),
     )
 
 

@@ -128,8 +128,14 @@ def _columns(head: list[str]) -> dict[str, int]:
     for index, field in enumerate(head):
         plain = re.sub(r"\s*[\(\[].*?[\)\]]", "", field).strip().lower().replace("_", " ")
         for name, known in _COLUMNS.items():
-            if plain in known and name not in at:
-                at[name] = index
+            if plain not in known:
+                continue
+            if name in at:
+                raise ReadError(
+                    f"The heading row has two columns for the {name}: “{head[at[name]].strip()}” "
+                    f"and “{field.strip()[:40]}”. Leave one of them out, or name it otherwise."
+                )
+            at[name] = index
     if "level" not in at or not ("chainage" in at or {"easting", "northing"} <= at.keys()):
         raise ReadError(
             f"The heading row ({', '.join(head)[:100]}) names no column for "

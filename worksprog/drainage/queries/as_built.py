@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -23,6 +23,7 @@ from worksprog.calc.as_built import (
     stretches_between,
 )
 from worksprog.calc.network import NetworkCheck
+from worksprog.calc.taken_again import Taking, taken_again
 from worksprog.clubs.models import Club
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, Source, State
 from worksprog.course.queries import holes_of_features, live_ground
@@ -38,6 +39,8 @@ class LevelLine:
 
     built       None for a cover, for a crown without a bore, and at a chamber
     difference  None where the design has no level to set it against
+    again       the later level at this place, which stands for it
+    unlike      words where that one is another person's and the two do not agree
     """
 
     row: AsBuiltLevel
@@ -46,10 +49,12 @@ class LevelLine:
     corrected_by: AsBuiltLevel | None
     invert_m: float | None
     remark: str = ""
+    again: AsBuiltLevel | None = None
+    unlike: str = ""
 
     @property
     def counts(self) -> bool:
-        return self.corrected_by is None
+        return self.corrected_by is None and self.again is None
 
 
 @dataclass(frozen=True)
@@ -107,7 +112,12 @@ class ReachAsBuilt:
     @property
     def put_right(self) -> list[LevelLine]:
         """Levels that a later one corrects."""
-        return [one for one in self.lines if not one.counts]
+        return [one for one in self.lines if one.corrected_by is not None]
+
+    @property
+    def unlike(self) -> list[LevelLine]:
+        """Levels that two people took at one place and that do not agree."""
+        return [one for one in self.lines if one.unlike]
 
     @property
     def out_of_line(self) -> list[BuiltLevel]:
@@ -115,7 +125,8 @@ class ReachAsBuilt:
 
     @property
     def differs(self) -> bool:
-        return bool(self.backfalls or self.off_design or self.out_of_line or self.too_small)
+        found = (self.backfalls, self.off_design, self.out_of_line, self.too_small, self.unlike)
+        return any(found)
 
     @property
     def ends(self) -> tuple[float | None, float | None]:
@@ -179,6 +190,60 @@ def _line(
     )
 
 
+def _taking(
+    row: AsBuiltLevel, built: BuiltLevel | None, difference: Difference | None,
+    design: DesignLine | None,
+) -> Taking:  # fmt: skip
+    """A level set against others: by the invert it gives, or as it was taken."""
+    level = built or BuiltLevel("", 0.0, row.level_m, row.level_accuracy_m)
+    if built is not None:
+        place: tuple[float, ...] = (built.chainage_m,)
+    elif design is not None:
+        place = (design.locate(row.x_m, row.y_m).chainage_m,)
+    else:
+        place = (row.x_m, row.y_m)
+    return Taking(
+        kind=row.of,
+        place=place,
+        height_m=level.level_m if difference is None else difference.difference_m,
+        doubt_m=level.doubt_m,
+        by=f"file {row.file_name}" if row.file_name else f"person {row.kept_by_id}",
+        batch=row.file_name,
+    )
+
+
+def _unlike_words(earlier: LevelLine, later: LevelLine, apart_m: float) -> str:
+    at = later.row.chainage_m if later.built is None else later.built.chainage_m
+    where = "" if at is None else f" at chainage {at:.1f}".removesuffix(".0")
+    said = " and ".join(
+        f"{one.row.level_m:.3f} m "
+        + (f"in {one.row.file_name}" if one.row.file_name else f"by {_who(one.row)}")
+        for one in (earlier, later)
+    )
+    return (
+        f"two people's levels{where} do not agree: {said}, {abs(apart_m) * 1000:.0f} mm apart, more "
+        "than both are good to. The later stands until one is corrected; take it again"
+    )
+
+
+def _who(row: AsBuiltLevel) -> str:
+    return "somebody" if row.kept_by is None else str(row.kept_by.initialled)
+
+
+def _with_the_latest(lines: list[LevelLine], design: DesignLine | None) -> list[LevelLine]:
+    """Where several of a kind stand at one place, the latest taken holds."""
+    counted = sorted(
+        (one for one in lines if one.counts), key=lambda one: (one.row.measured_on, one.row.pk)
+    )
+    takings = [_taking(one.row, one.built, one.difference, design) for one in counted]
+    again = {}
+    for told in taken_again(takings):
+        earlier, later = counted[told.earlier], counted[told.later]
+        words = _unlike_words(earlier, later, told.apart_m) if told.unlike else ""
+        again[earlier.row.pk] = replace(earlier, again=later.row, unlike=words)
+    return [again.get(one.row.pk, one) for one in lines]
+
+
 def _gathered(
     feature: Feature,
     rows: list[AsBuiltLevel],
@@ -189,6 +254,7 @@ def _gathered(
     design = design_line_of(feature, nodes)
     corrections = {row.corrects_id: row for row in rows if row.corrects_id is not None}
     lines = [_line(row, feature, design, facts, corrections.get(row.pk)) for row in rows]
+    lines = _with_the_latest(lines, design)
     if design is not None:
         chainages = {
             one.row.pk: design.locate(one.row.x_m, one.row.y_m).chainage_m for one in lines
@@ -297,8 +363,18 @@ def _built(
         if design is None:
             continue
         reach = getattr(feature, "reach", None)
-        levels = [bridge.built_level(row, design, facts.get(key), reach)[0] for row in kept]
-        counted = sorted((one for one in levels if one is not None), key=lambda one: one.chainage_m)
+        kept.sort(key=lambda row: (row.measured_on, row.pk))
+        levels = [
+            (row, one)
+            for row in kept
+            if (one := bridge.built_level(row, design, facts.get(key), reach)[0]) is not None
+        ]
+        takings = [_taking(row, one, None, design) for row, one in levels]
+        gone = {told.earlier for told in taken_again(takings)}
+        counted = sorted(
+            (one for n, (_, one) in enumerate(levels) if n not in gone),
+            key=lambda one: one.chainage_m,
+        )
         if counted:
             found[key] = (design, tuple(counted))
     return found

@@ -24,6 +24,7 @@ from worksprog.drainage.queries.as_built import as_built_of, design_line_of, lev
 
 Of, How = AsBuiltLevel.Of, AsBuiltLevel.How
 
+LOWEST_M, HIGHEST_M = -500.0, 9000.0
 MOST_OFF_DESIGN_M = 3.0  # what lies further from its design is another drain or a slip
 NEAR_DRAIN_M = 60.0
 COARSE_PLACE_M = 30.0
@@ -63,18 +64,22 @@ def _level(measured: Measured) -> float:
             field = "below_peg_m" if measured.below_peg_m is None else "peg_level_m"
             raise _refuse(field, "A depth below a peg needs both the peg's level and the depth.")
         try:
-            return level_below_peg(
+            level = level_below_peg(
                 peg_level_m=measured.peg_level_m, below_peg_m=measured.below_peg_m
             )
         except ValueError as error:
             raise _refuse("below_peg_m", str(error)) from error
+        _check_a_level("peg_level_m", measured.peg_level_m)
+        return level
     if measured.level_m is None:
         raise _refuse("level_m", "Enter a level, or a peg's level and the depth below it.")
-    if not math.isfinite(measured.level_m) or not -500 <= measured.level_m <= 9000:
-        raise _refuse(
-            "level_m", f"A level is metres above datum; {measured.level_m} cannot be one."
-        )
+    _check_a_level("level_m", measured.level_m)
     return measured.level_m
+
+
+def _check_a_level(field: str, level_m: float) -> None:
+    if not LOWEST_M <= level_m <= HIGHEST_M:
+        raise _refuse(field, f"A level is metres above datum; {level_m:g} cannot be one.")
 
 
 def _place(
@@ -110,8 +115,8 @@ def _place(
     if (measured.plan_accuracy_m or 0) > COARSE_PLACE_M and design is not None:
         raise _refuse(
             "place",
-            f"The position is only good to {measured.plan_accuracy_m:.0f} m, too coarse to say "
-            "where along the drain it is. Enter the chainage instead.",
+            f"The position is only good to {min(measured.plan_accuracy_m or 0, 1e6):.0f} m, too "
+            "coarse to say where along the drain it is. Enter the chainage instead.",
         )
     return x, y, chainage
 
@@ -154,14 +159,20 @@ def _same(row: AsBuiltLevel, feature: Feature, level: float, of: str) -> bool:
 
 
 def _checked_row(
-    feature: Feature, measured: Measured, *, by: User | None, today: datetime.date, **facts: Any
+    feature: Feature,
+    measured: Measured,
+    *,
+    by: User | None,
+    today: datetime.date,
+    design: DesignLine | None = None,
+    **facts: Any,
 ) -> AsBuiltLevel:
     """The row that would be kept. ValidationError, naming the field, when it cannot be."""
     if feature.kind not in DRAIN_LINES | DRAIN_NODES:
         raise ValidationError(f"A {feature.get_kind_display()} is no drain.")
     if feature.state == State.REMOVED:
         raise ValidationError(f"{short_name(feature)} is no longer on the course.")
-    design = design_line_of(feature, levelled_nodes(feature.club))
+    design = design or design_line_of(feature, levelled_nodes(feature.club))
     if not today - datetime.timedelta(days=OLDEST_DAYS) <= measured.measured_on <= today:
         raise _refuse(
             "measured_on",
@@ -265,6 +276,30 @@ def _kept(
     return save_record(row, by=by)
 
 
+def faults_of(
+    *, club: Club, rows: list[tuple[Feature, Measured, UUID]], today: datetime.date | None = None
+) -> list[tuple[int, str]]:
+    """Which of a file's levels could not be kept, by their place in ``rows``, and why."""
+    found = []
+    designs = _designs_of(club, rows)
+    for number, (feature, measured, _) in enumerate(rows):
+        try:
+            _checked_row(
+                feature, measured, by=None, today=today or club.today(), design=designs[feature.pk]
+            ).full_clean(exclude=["feature", "club", "client_id"], validate_constraints=False)
+        except ValidationError as error:
+            found.append((number, " ".join(error.messages)))
+    return found
+
+
+def _designs_of(
+    club: Club, rows: list[tuple[Feature, Measured, UUID]]
+) -> dict[int, DesignLine | None]:
+    nodes = levelled_nodes(club)
+    features = {feature.pk: feature for feature, _, _ in rows}
+    return {key: design_line_of(feature, nodes) for key, feature in features.items()}
+
+
 @transaction.atomic
 def keep_measured(
     *,
@@ -285,11 +320,12 @@ def keep_measured(
         raise ValidationError("This file was brought in before; nothing of it is kept twice.")
     day = today or club.today()
     made = []
+    designs = _designs_of(club, rows)
     for number, (feature, measured, client_id) in enumerate(rows, start=1):
         try:
             row = _checked_row(
                 feature, measured, by=by, today=day, file_name=file_name[:200], survey=survey,
-                client_id=client_id,
+                client_id=client_id, design=designs[feature.pk],
             )  # fmt: skip
             made.append(save_record(row, by=by))
         except ValidationError as error:

@@ -16,8 +16,10 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_safe
 
 from worksprog.clubs.door import ClubRequest, club_page, get_row
+from worksprog.clubs.models import Club
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, State
-from worksprog.course.reading.results import ReadError
+from worksprog.course.queries import live_ground
+from worksprog.course.reading.results import ReadError, Refusal
 from worksprog.drainage import exchange, queries
 from worksprog.drainage.bridge import short_name
 from worksprog.drainage.drawing_as_built import draw_as_built
@@ -35,12 +37,14 @@ from worksprog.drainage.queries.as_built import (
     every_as_built,
     register_of,
 )
+from worksprog.drainage.queries.level_remarks import above_ground_words
 from worksprog.drainage.reading_levels import LevelsRead, read_levels
 from worksprog.drainage.services.as_built import (
     Measured,
     StillOpen,
     close_trench,
     correct_level,
+    faults_of,
     keep_measured,
 )
 
@@ -83,6 +87,8 @@ def as_built(request: ClubRequest, uuid: UUID) -> HttpResponse:
         check = queries.check_network(request.club, over_ground=False)
         flow = next((one.flow_m3s for one in check.reaches if one.key == str(uuid)), None)
     found = as_built_of(feature, flow_m3s=flow)
+    ground = live_ground(request.club) if found.lines else None
+    above = [above_ground_words(line.row, ground) for line in found.lines if line.counts]
     return render(
         request,
         "drainage/as_built.html",
@@ -91,6 +97,7 @@ def as_built(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "feature": feature,
             "name": short_name(feature),
             "found": found,
+            "above": [words for words in above if words],
             "figure": draw_as_built(found),
             "form": form,
             "workings": [row.stretch.working() for row in found.stretches][:40],
@@ -201,6 +208,7 @@ def levels_file(request: ClubRequest) -> HttpResponse:
         try:
             data, name = _brought(form)
             read = read_levels(data, drains=drains, only=form.only)
+            read = _with_faults(read, request.club, _rows(request, form, read, data))
             if request.POST.get("keep") == "yes" and not read.refusals:
                 made = keep_measured(
                     club=request.club, rows=_rows(request, form, read, data), by=request.user,
@@ -222,10 +230,22 @@ def levels_file(request: ClubRequest) -> HttpResponse:
             "form": form,
             "read": read if not form.errors else None,
             "refusals": read.refusals[:REFUSALS_SHOWN] if read else [],
+            "all": len(read.rows) + len(read.refusals) if read else 0,
             "more": max(0, len(read.refusals) - REFUSALS_SHOWN) if read else 0,
         },
         status=422 if form.errors else 200,
     )
+
+
+def _with_faults(
+    read: LevelsRead, club: Club, rows: list[tuple[Feature, Measured, UUID]]
+) -> LevelsRead:
+    """Rows that the drain itself refuses stand among the refused ones before anything is kept."""
+    faults = dict(faults_of(club=club, rows=rows))
+    refused = [Refusal(f"line {read.rows[n].line}", words) for n, words in faults.items()]
+    every = sorted((*read.refusals, *refused), key=lambda one: int(one.row.removeprefix("line ")))
+    good = tuple(row for n, row in enumerate(read.rows) if n not in faults)
+    return LevelsRead(good, tuple(every))
 
 
 def _brought(form: LevelsFileForm) -> tuple[bytes, str]:
