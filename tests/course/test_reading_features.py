@@ -330,3 +330,13 @@ def test_an_iso_mixed_collection_is_split(tmp_path: Path) -> None:
     )
     assert [f.geometry.geom_type for f in got.accepted] == ["Polygon"]
     assert [r.reason for r in got.refusals] == ["is a line; a tee has to be an area"]
+
+
+def test_one_point_off_the_course_refuses_its_line(tmp_path: Path) -> None:
+    stray = LineString([(451100, 213100), (451180, 213140), (451190, 913150)])
+    got = read(
+        write_dxf(tmp_path / "a.dxf", [(DITCH, "ditches"), (stray, "ditches"), (TREE, "trees")])
+    )
+    assert len(got.accepted) == 2
+    (refusal,) = got.refusals
+    assert refusal.reason.startswith("its point 3 lies 699")

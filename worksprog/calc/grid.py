@@ -9,6 +9,7 @@ Lengths, falls and areas inside one grid depend on none of this.
 from __future__ import annotations
 
 import json
+import re
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -322,8 +323,22 @@ def geometry_from_geojson(data: Mapping[str, Any] | str, epsg: int) -> Any:
         )
     placed = from_wgs84(epsg, [drawn])[0]
     if not placed.is_valid:
-        raise ValueError(f"The drawing crosses itself: {shapely.is_valid_reason(placed)}.")
+        raise ValueError(f"The drawing {why_unsound(placed)}.")
     return placed
+
+
+def why_unsound(shape: Any) -> str:
+    """Why a line or area that is not valid is none, in words that follow "the shape"."""
+    if len(np.unique(shapely.get_coordinates(shape), axis=0)) < 2:
+        return "has no size: all its points are the same point"
+    told = str(shapely.is_valid_reason(shape))
+    at = re.search(r"\[(\S+) (\S+)\]", told)
+    place = f" at {float(at[1]):.1f}, {float(at[2]):.1f}" if at else ""
+    if "Self-intersection" in told:
+        return f"crosses itself{place}"
+    if "Too few points" in told:
+        return f"has fewer than three points that differ{place}"
+    return f"is not a sound area{place} ({told.split('[')[0].strip().lower()})"
 
 
 def length_m(geometry: Any) -> float:

@@ -12,6 +12,7 @@ from worksprog.clubs.models import Club
 from worksprog.course.models import SHAPES, Feature, Hole, Kind, State, Survey
 from worksprog.course.queries import coordinates_text
 
+FURTHEST_M = 1e8  # more than once round the Earth
 _WANTED = "expected easting, northing in metres, such as “451230.50, 287410.25”"
 
 
@@ -41,6 +42,10 @@ def read_points(text: str) -> list[list[tuple[float, float]]]:
             east, north = (_number(part) for part in parts)
         except ValueError as error:
             raise ValueError(f"Line {number} reads “{line[:60]}”; {_WANTED}.") from error
+        if not max(abs(east), abs(north)) < FURTHEST_M:
+            raise ValueError(
+                f"Line {number} reads “{line[:60]}”; no grid reaches that far: {_WANTED}."
+            )
         groups[-1].append((east, north))
     return [group for group in groups if group]
 
@@ -69,8 +74,9 @@ def shape_from_points(kind: str, text: str) -> BaseGeometry:
 
 
 def sound(shape: BaseGeometry) -> BaseGeometry:
+    """The shape itself. ValueError in words for one that cannot be drawn on the ground."""
     if not shape.is_valid:
-        raise ValueError(f"The shape crosses itself: {shapely.is_valid_reason(shape)}.")
+        raise ValueError(f"The shape {grid.why_unsound(shape)}.")
     return shape
 
 

@@ -367,6 +367,9 @@ class _Taking:
             ]
         ).reshape(-1, 2)
         far = far_ones(at[:, 0], at[:, 1], self.epsg, self.near) if len(at) else {}
+        far |= self._stray_points(
+            {i: middles[i] for i, good in enumerate(finite) if good and i not in far}
+        )
         for index, piece in enumerate(pieces):
             if not finite[index]:
                 self.refusals.append(Refusal(piece.row, "has a coordinate that is not a number"))
@@ -374,6 +377,19 @@ class _Taking:
                 self.refusals.append(Refusal(piece.row, far[index]))
             else:
                 self._take(piece)
+
+    def _stray_points(self, points: dict[int, Any]) -> dict[int, str]:
+        """Shapes on the course of which a point is not: one wrong figure in a long line."""
+        if not points:
+            return {}
+        owners = np.repeat(list(points), [len(one) for one in points.values()])
+        at = np.vstack(list(points.values()))
+        strays = far_ones(at[:, 0], at[:, 1], self.epsg, self.near)
+        found: dict[int, str] = {}
+        for index, reason in strays.items():
+            first = int(np.flatnonzero(owners == owners[index])[0])
+            found.setdefault(int(owners[index]), f"its point {index - first + 1} {reason}")
+        return found
 
     def _take(self, piece: FeatureRow) -> None:
         shape, reason = self._as_kind(piece)
@@ -403,7 +419,7 @@ class _Taking:
         if shape.geom_type != "Point" and not shape.length > 0:
             return shape, f"has no size: all its points lie at {_place(shape)}"
         if shape.geom_type == "Polygon" and not shape.is_valid:
-            return shape, _why_unsound(shape)
+            return shape, grid.why_unsound(shape)
         if wanted == "Point" and (
             shape.geom_type == "Polygon" or (shape.geom_type == "LineString" and shape.is_closed)
         ):
@@ -420,15 +436,6 @@ class _Taking:
 def _place(shape: Any) -> str:
     x, y = shapely.get_coordinates(shape)[0]
     return f"{x:.1f}, {y:.1f}"
-
-
-def _why_unsound(shape: Any) -> str:
-    told = str(shapely.is_valid_reason(shape))
-    at = re.search(r"\[(\S+) (\S+)\]", told)
-    place = f" at {float(at[1]):.1f}, {float(at[2]):.1f}" if at else ""
-    if "Self-intersection" in told:
-        return f"crosses itself{place}"
-    return f"is not a sound area{place} ({told.split('[')[0].strip().lower()})"
 
 
 def _simple_parts(shape: Any) -> list[Any]:
