@@ -7,16 +7,19 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.contrib.sessions.models import Session
 from PIL import Image
 from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.conftest import PHONE
 from tests.browser.test_phone_hours import opened
 from tests.cast import Cast, make_cast
-from tests.drainage.drawn import SOUTH, WEST, draw_pipe
+from tests.drainage.drawn import SOUTH, WEST, draw_flat_ground, draw_pipe
 from worksprog.calc.grid import to_lonlat
 from worksprog.course.models import Feature, State
+from worksprog.course.services import set_feature_state
 from worksprog.drainage.models import AsBuiltLevel
+from worksprog.drainage.services.as_built import Measured, measure_level
 
 pytestmark = pytest.mark.django_db(transaction=True)
 PAGE = "/c/first/drainage/measure/"
@@ -133,10 +136,11 @@ def test_nearest_first_and_where_one_stands(
     page.locator("#peg").fill("52,10")
     page.locator("#below").fill("4.6")
     page.locator("#save").click()
-    expect(page.locator("#say")).to_contain_text("looks like feet")
-    page.locator("#queue").get_by_role("button", name="Change").click()
+    expect(page.locator("#wrong")).to_contain_text("looks like feet")
     page.locator("#below").fill("1.40")
+    expect(page.locator("#wrong")).to_be_hidden()
     page.locator("#save").click()
+    expect(page.locator("#say")).to_contain_text("Kept. P2")
     expect(page.locator("#queue-part")).to_be_hidden()
     row = AsBuiltLevel.objects.get()
     assert (row.level_m, row.plan_accuracy_m) == (pytest.approx(50.7), 3.0)
@@ -152,6 +156,9 @@ def test_what_cannot_be_is_told_on_the_phone(
         ("", "40", "Enter the level in metres"),
         ("abc", "40", "“abc” is no number"),
         ("51.6", "140", "from 0 at the upper end to 100.0 m"),
+        ("163.5", "10", "111.60 m above the design here (51.90 m)"),
+        ("169.6", "40", "looks like feet"),
+        ("9900", "40", "cannot be one"),
     ):
         fill(page, level, chainage)
         page.locator("#save").click()
@@ -161,3 +168,80 @@ def test_what_cannot_be_is_told_on_the_phone(
     )
     expect(page.locator("#photo-words")).to_contain_text("no photo that can be read")
     assert not AsBuiltLevel.objects.exists()
+
+
+def test_the_ground_the_keyboard_and_a_correction(
+    cast: Cast, drain: Feature, page_as: Callable[..., Page]
+) -> None:
+    draw_flat_ground(cast.club, 53.0)
+    page = opened(page_as(cast.staff, {"width": 320, "height": 640}), PAGE)
+    choose(page, "P1")
+    page.locator("#of").get_by_role("button", name="cover").press("Enter")
+    expect(page.locator("#of :focus")).to_have_text("cover or ground")
+    page.locator("#of").get_by_role("button", name="invert").press("Enter")
+    fill(page, "53.5", "40")
+    expect(page.locator("#answer.stop")).to_contain_text("0.50 m above the ground here (53.00 m)")
+    expect(page.locator("#answer")).not_to_contain_text("alls ")
+    assert page.locator("#save").evaluate("one => getComputedStyle(one).position") == "static"
+    page.locator("#save").click()
+    assert not AsBuiltLevel.objects.exists()
+    page.get_by_role("button", name="Keep it all the same").click()
+    expect(page.locator("#say")).to_contain_text("Kept. P1")
+    page.locator("#taken").get_by_role("button", name="Correct").click()
+    page.locator("#level").fill("51.61")
+    page.locator("#save").click()
+    expect(page.locator("#wrong")).to_contain_text("Say why")
+    page.locator("#reason").fill("staff misread")
+    page.locator("#save").click()
+    expect(page.locator("#taken")).to_contain_text("51.610 m")
+    expect(page.locator("#taken")).not_to_contain_text("53.500 m")
+    expect(page.locator("#say")).to_contain_text("Kept. P1, 51.610 m")
+    assert AsBuiltLevel.objects.get(level_m=51.61).corrects == AsBuiltLevel.objects.get(
+        level_m=53.5
+    )
+    # Another person's level, sent meanwhile, is set against this one.
+    measure_level(
+        feature=drain, by=cast.manager,
+        measured=Measured("invert", "level", cast.club.today(), level_m=51.41, chainage_m=60),
+    )  # fmt: skip
+    fill(page, "51.60", "60.5")
+    page.locator("#save").click()
+    expect(page.locator("#say .warn")).to_contain_text("wo people's levels at chainage 60.5 do not")
+
+
+def test_a_drain_that_is_gone(
+    cast: Cast, drain: Feature, context_as: Callable[..., BrowserContext]
+) -> None:
+    context = context_as(cast.staff, PHONE)
+    page = opened(context.new_page(), PAGE)
+    context.set_offline(True)
+    choose(page, "P1")
+    fill(page, "50.63", "40")
+    page.locator("#save").click()
+    expect(page.locator("#say")).to_contain_text("Kept on this phone until there is signal")
+    page.get_by_role("link", name="Register of drains").click()
+    expect(page.locator("#say")).to_contain_text("opens when there is")
+    expect(page.get_by_role("link", name="Hours")).to_be_visible()
+    set_feature_state(feature=drain, state=State.REMOVED, on=cast.club.today(), by=cast.manager)
+    context.set_offline(False)
+    expect(page.locator("#queue")).to_contain_text("no longer on the course")
+    expect(page.locator("#say")).not_to_contain_text("than drawn")
+    expect(page.locator("#queue")).to_contain_text("P1, chainage 40")
+    page.locator("#queue").get_by_role("button", name="Change").click()
+    expect(page.locator("#moving")).to_contain_text("taken on P1")
+    choose(page, "P2")
+    expect(page.locator("#level")).to_have_value("50.63")
+    page.locator("#save").click()
+    expect(page.locator("#queue-part")).to_be_hidden()
+    assert AsBuiltLevel.objects.get().feature.ref == "P2"
+
+
+def test_signed_out_is_told(cast: Cast, drain: Feature, page_as: Callable[..., Page]) -> None:
+    page = opened(page_as(cast.staff, PHONE), PAGE)
+    choose(page, "P1")
+    Session.objects.all().delete()
+    fill(page, "51.6", "40")
+    page.locator("#save").click()
+    expect(page.locator("#say")).to_contain_text("On this phone until you sign in: P1")
+    expect(page.locator("#kept-words")).to_have_text("Kept on this phone until you sign in.")
+    expect(page.locator("#queue-words").get_by_role("link", name="Sign in")).to_be_visible()

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+from django.utils import timezone
 from shapely.geometry import LineString, Point
 
+from worksprog.calc.ground import dump_ground, ground_from_spot_heights
 from worksprog.clubs.models import Club, User
-from worksprog.course.models import Feature, Kind, State
+from worksprog.course.models import Feature, GroundModel, Kind, State
 from worksprog.course.services import create_feature
 from worksprog.drainage.services import set_node_levels, set_reach
 
@@ -74,3 +77,13 @@ def draw_node(
     if cover is not None or invert is not None:
         set_node_levels(feature=feature, by=by, cover_level_m=cover, invert_level_m=invert)
     return feature
+
+
+def draw_flat_ground(club: Club, level_m: float) -> GroundModel:
+    """Level ground 50 m and more around the drains drawn along the axis from 0 to 200 m."""
+    x, y = np.meshgrid(np.arange(-50, 251, 10.0), np.arange(-50, 51, 10.0))
+    points = np.column_stack([WEST + x.ravel(), SOUTH + y.ravel(), np.full(x.size, level_m)])
+    return GroundModel.objects.create(
+        club=club, method="triangles", made_at=timezone.now(),
+        data=dump_ground(ground_from_spot_heights(points)),
+    )  # fmt: skip

@@ -8,32 +8,19 @@ import json
 from typing import Any
 from uuid import UUID, uuid4
 
-import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
-from django.utils import timezone
 
 from tests.cast import Cast
 from tests.drainage.conftest import Drain
-from tests.drainage.drawn import SOUTH, WEST
+from tests.drainage.drawn import SOUTH, WEST, draw_flat_ground
 from tests.drainage.test_as_built import keep, photo
 from worksprog.calc.grid import to_lonlat
-from worksprog.calc.ground import dump_ground, ground_from_spot_heights
-from worksprog.course.models import GroundModel, State
+from worksprog.course.models import State
 from worksprog.drainage.models import AsBuiltFacts, AsBuiltLevel
 
 AT = "/c/first/drainage/"
-
-
-@pytest.fixture
-def flat_ground(cast: Cast) -> None:
-    x, y = np.meshgrid(np.arange(-50, 251, 10.0), np.arange(-50, 51, 10.0))
-    points = np.column_stack([WEST + x.ravel(), SOUTH + y.ravel(), np.full(x.size, 53.0)])
-    GroundModel.objects.create(
-        club=cast.club, method="triangles", made_at=timezone.now(),
-        data=dump_ground(ground_from_spot_heights(points)),
-    )  # fmt: skip
 
 
 def entry(cast: Cast, drain: Drain, **more: Any) -> dict[str, Any]:
@@ -148,9 +135,8 @@ def test_a_correction_from_the_bank(cast: Cast, drain: Drain, as_staff: Client) 
     assert [level["level"] for level in told["levels"]] == [51.61]
 
 
-def test_an_invert_above_the_ground_is_told(
-    cast: Cast, drain: Drain, as_staff: Client, flat_ground: None
-) -> None:
+def test_an_invert_above_the_ground_is_told(cast: Cast, drain: Drain, as_staff: Client) -> None:
+    draw_flat_ground(cast.club, 53.0)
     low, high = entry(cast, drain), entry(cast, drain, chainage_m=60, level_m=53.4)
     answer = send(as_staff, cast, [low, high]).json()
     assert [one["answer"] for one in answer["answers"]] == ["kept", "kept"]
@@ -374,7 +360,9 @@ def test_files_of_nothing_go_back_to_the_page(cast: Cast, as_committee: Client) 
 def test_staff_may_measure_and_committee_may_not(
     cast: Cast, drain: Drain, as_staff: Client, as_committee: Client
 ) -> None:
-    assert as_staff.get(f"{AT}measure/").status_code == 200
+    page = as_staff.get(f"{AT}measure/").content.decode()
+    assert 'href="/c/first/hours/" data-kept' in page
+    assert "Sign out" in page
     assert as_committee.get(f"{AT}measure/").status_code == 403
     assert as_committee.post(f"{AT}as-built/{drain.upper.uuid}/").status_code == 403
 

@@ -81,6 +81,7 @@ def _level(line: LevelLine, built: BuiltLevel) -> dict[str, Any]:
         "chainage": built.chainage_m,
         "level": built.level_m,
         "accuracy": built.accuracy_m,
+        "good": row.level_accuracy_m,
         "of": row.of,
         "how": row.how,
         "taken": row.level_m,
@@ -135,11 +136,11 @@ def measure(request: ClubRequest) -> HttpResponse:
             )
         },
     }  # fmt: skip
-    links = [
-        ("Hours", reverse("hours:home", args=[club.slug])),
-        ("Where built differs", reverse("drainage:as-built-list", args=[club.slug])),
-        ("Register of drains", reverse("drainage:register", args=[club.slug])),
-        ("Map and sheets", reverse("course:map", args=[club.slug])),
+    links = [  # the hours page stays on the phone itself, so it opens without signal
+        ("Hours", reverse("hours:home", args=[club.slug]), True),
+        ("Where built differs", reverse("drainage:as-built-list", args=[club.slug]), False),
+        ("Register of drains", reverse("drainage:register", args=[club.slug]), False),
+        ("Map and sheets", reverse("course:map", args=[club.slug]), False),
     ]
     return render(request, "drainage/measure.html", {"data": data, "links": links})
 
