@@ -217,6 +217,12 @@ function tellDate() {
 }
 
 async function takeUp(answer, keepChosen) {
+  if (answer.dropped) {
+    closePanel();
+    features.drop(answer.dropped);
+    say(answer.words);
+    return;
+  }
   for (const one of answer.features) features.put(one.feature);
   features.showAll();
   say(answer.words);

@@ -135,6 +135,16 @@ def test_a_pipe_typed_is_kept_to_the_millimetre(cast: Cast, as_manager: Client) 
         ({"geometry": "", "coordinates": ""}, "Draw it on the map"),
         ({"geometry": "", "coordinates": "451000, 287000\nnorth"}, "Line 2 reads"),
         ({"geometry": "", "coordinates": "451000, 287000"}, "two points or more"),
+        ({"geometry": "", "coordinates": "451000, 287000\n451000, 287000"}, "the same point"),
+        ({"geometry": "", "coordinates": "451000, 287000\n1e400, 287000"}, "no grid reaches that"),
+        (
+            {"geometry": "", "coordinates": "451726.5 287450.5\n451800 999999"},
+            "Point 2, 451800.0, 999999.0, lies 713 km from the other points",
+        ),
+        (
+            {"kind": "green", "geometry": "", "coordinates": "1 1\n9 1\n1 1"},
+            "fewer than three points that differ",
+        ),
         ({"kind": "tunnel"}, "not one of the available choices"),
         ({"accuracy_m": "-1"}, "greater than or equal to 0"),
     ],
@@ -291,3 +301,22 @@ def test_a_club_without_a_place_is_sent_to_its_survey_first(as_manager: Client) 
     page = as_manager.get("/c/first/course/map/").content.decode()
     assert "bring in a survey first" in page
     assert re.search(r'id="draw-start"\s+disabled', page)
+
+
+def test_a_mistake_is_dropped_from_the_map_and_from_its_page(
+    cast: Cast, as_manager: Client, as_staff: Client
+) -> None:
+    first, second = (
+        make(cast, "tee", square(x, 0, 9), ref=ref) for x, ref in ((0, "A"), (20, "B"))
+    )
+    at = f"{AT}/features/{first.uuid}/drop/"
+    assert as_staff.post(at, {}).status_code in (403, 404)
+    assert send(as_manager, at, {"seen": "old"})[0] == 409
+    assert "Drop it" in as_manager.get(f"{AT}/features/{first.uuid}/panel/").content.decode()
+    status, told = send(as_manager, at, {"seen": mark_of(first)})
+    assert (status, told["dropped"]) == (200, str(first.uuid))
+    page = as_manager.post(
+        f"{AT}/features/{second.uuid}/drop/", {"seen": mark_of(second)}, follow=True
+    )
+    assert "Tee B is dropped" in page.content.decode()
+    assert not Feature.objects.exists()

@@ -14,6 +14,7 @@ from worksprog.course.services import (
     Collision,
     change_feature,
     create_feature,
+    drop_feature,
     join_features,
     mark_of,
     save_hole,
@@ -59,6 +60,19 @@ def test_swapped_axes_are_told(cast: Cast) -> None:
     with pytest.raises(ValidationError, match="km from everything else"):
         make(cast, "chamber", shapely.Point(N, E))
     assert Feature.objects.count() == 1
+
+
+def test_one_point_far_away_is_named(cast: Cast) -> None:
+    far = shapely.LineString([(E, N), (E + 370, 999_999)])
+    with pytest.raises(ValidationError, match="the other points of the shape"):
+        make(cast, "pipe", shapely.LineString([(E, N), (E + 9, N), (E + 370, 999_999)]))
+    make(cast, "chamber", shapely.Point(E, N))
+    with pytest.raises(ValidationError, match=r"Point 2, 4.*, 999999.0, lies .* km from everyth"):
+        make(cast, "pipe", far)
+    pipe = make(cast, "pipe", line((0, 0), (50, 0)))
+    with pytest.raises(ValidationError, match="Point 2"):
+        change_feature(feature=pipe, by=cast.manager, geometry=far)
+    assert Feature.objects.count() == 2
 
 
 def test_a_shape_of_the_wrong_sort_is_refused(cast: Cast) -> None:
@@ -173,3 +187,21 @@ def test_state_is_kept_with_its_day_and_who(cast: Cast) -> None:
     change = Change.objects.filter(record_uuid=tee.uuid, action="changed").get()
     assert change.by == cast.manager
     assert change.details["state"] == ["existing", "growing_in"]
+
+
+def test_a_mistake_is_dropped_and_kept_in_the_record(cast: Cast) -> None:
+    tee = make(cast, "tee", square(0, 0, 9), ref="T1")
+    seen = mark_of(tee)
+    drop_feature(feature=tee, by=cast.manager, seen=seen)
+    assert not Feature.objects.exists()
+    change = Change.objects.get(record_uuid=tee.uuid, action="removed")
+    assert (change.by, change.details["ref"]) == (cast.manager, "T1")
+
+
+def test_what_changed_meanwhile_is_not_dropped(cast: Cast) -> None:
+    tee = make(cast, "tee", square(0, 0, 9))
+    seen = mark_of(tee)
+    change_feature(feature=tee, by=cast.manager, name="Medal tee")
+    with pytest.raises(Collision):
+        drop_feature(feature=tee, by=cast.manager, seen=seen)
+    assert Feature.objects.exists()

@@ -12,12 +12,13 @@ import numpy as np
 import shapely
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import CASCADE, Model
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import split, substring, unary_union
 
 from worksprog.clubs.models import Club, User
-from worksprog.clubs.records import save_record, set_links
+from worksprog.clubs.records import delete_record, save_record, set_links
 from worksprog.course.models import SHAPES, Feature, Hole, Kind, State
 
 # A drawn point reaches us rounded to about a centimetre; within this it is the point it snapped to.
@@ -85,29 +86,42 @@ def _placed(club: Club, geometry: BaseGeometry, before: Feature | None = None) -
     # Own points first: a shape that was only looked at must not move towards a neighbour.
     own = shapely.get_coordinates(before.geometry) if before else np.empty((0, 2))
     known = np.vstack([own, shapely.get_coordinates(others)])
-    if not len(known) or not np.isfinite(drawn).all():
+    if not np.isfinite(drawn).all():
         return geometry
-    away = float(
-        np.hypot(
-            *np.maximum(
-                np.maximum(known.min(axis=0) - drawn.max(axis=0), 0),
-                np.maximum(drawn.min(axis=0) - known.max(axis=0), 0),
-            )
-        )
-    )
-    if away > FAR_FROM_COURSE_M:
-        raise ValidationError(
-            {
-                "geometry": f"This lies {away / 1000:,.0f} km from everything else on the course. "
-                "Expected easting first, northing second, in metres of the club's grid."
-            }
-        )
+    _check_near(drawn, known)
+    if not len(known):
+        return geometry
     distance, nearest = cKDTree(known).query(drawn, distance_upper_bound=SAME_POINT_M)
     hit = np.isfinite(distance)
     if not hit.any():
         return geometry
     drawn[hit] = known[np.asarray(nearest)[hit]]
     return shapely.set_coordinates(shapely.transform(geometry, lambda c: c), drawn)
+
+
+def _check_near(drawn: Any, known: Any) -> None:
+    """Each point against the course, for one slip of the pen makes a line across the country.
+
+    The first shape of a club has nothing to be held against but its own points.
+    """
+    first = np.median(drawn, axis=0, keepdims=True) if len(drawn) > 2 else drawn[:1]
+    beside = known if len(known) else first
+    low, high = beside.min(axis=0), beside.max(axis=0)
+    away = np.hypot(*np.maximum(np.maximum(low - drawn, drawn - high), 0).T)
+    worst = int(away.argmax())
+    if away[worst] <= FAR_FROM_COURSE_M:
+        return
+    if (away > FAR_FROM_COURSE_M).all() and len(known):
+        what = "This"
+    else:
+        what = f"Point {worst + 1}, {drawn[worst, 0]:.1f}, {drawn[worst, 1]:.1f},"
+    rest = "everything else on the course" if len(known) else "the other points of the shape"
+    raise ValidationError(
+        {
+            "geometry": f"{what} lies {away[worst] / 1000:,.0f} km from {rest}. "
+            "Expected easting first, northing second, in metres of the club's grid."
+        }
+    )
 
 
 @transaction.atomic
@@ -316,6 +330,50 @@ def join_features(
     )
     save_record(gone, by=by)
     return kept
+
+
+MOST_NAMED = 3
+
+
+def _of_it(row: Model) -> tuple[list[Model], list[str]]:
+    """What belongs to a row alone and goes with it, deepest first; and words for what rests on it."""
+    parts: list[Model] = []
+    resting: list[str] = []
+    for relation in row._meta.related_objects:
+        others = list(
+            relation.related_model._base_manager.filter(**{f"{relation.field.name}": row.pk})  # type: ignore[union-attr]
+        )
+        if not others:
+            continue
+        if getattr(relation, "on_delete", None) is CASCADE and not relation.many_to_many:
+            for other in others:
+                deeper, held = _of_it(other)
+                parts += [*deeper, other]
+                resting += held
+        else:
+            named = ", ".join(str(other) for other in others[:MOST_NAMED])
+            more = f" and {len(others) - MOST_NAMED} more" if len(others) > MOST_NAMED else ""
+            resting.append(f"{others[0]._meta.verbose_name} {named}{more}")
+    return parts, resting
+
+
+@transaction.atomic
+def drop_feature(*, feature: Feature, by: User | None, seen: str | None = None) -> None:
+    """Take away a feature that was drawn by mistake; the record of changes keeps what it was.
+
+    Its own levels and sizes go with it. ValidationError when anything else rests on it: work items
+    and with them estimates and hours, levels taken on site, outlets, drains that it replaces.
+    """
+    now = _fresh(feature, seen)
+    parts, resting = _of_it(now)
+    if resting:
+        raise ValidationError(
+            f"{now.title} stays, for this rests on it: {'; '.join(resting)}. "
+            "Part it from them first, or set its state to removed."
+        )
+    for part in parts:
+        delete_record(part, by=by)
+    delete_record(now, by=by)
 
 
 @transaction.atomic

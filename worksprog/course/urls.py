@@ -18,6 +18,7 @@ urlpatterns = [
     path("features/<uuid:uuid>/join/", views.join, name="join"),
     path("features/<uuid:uuid>/turn/", views.turn, name="turn"),
     path("features/<uuid:uuid>/state/", views.state, name="state"),
+    path("features/<uuid:uuid>/drop/", views.drop, name="drop"),
     path("holes/", views.holes, name="holes"),
     path("holes/<uuid:uuid>/", views.hole, name="hole"),
     *urls_surveys.urlpatterns,

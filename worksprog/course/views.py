@@ -95,7 +95,7 @@ def map_page(request: ClubRequest) -> HttpResponse:
             "measure": reverse("course:measure", args=[slug]),
             **{
                 name: reverse(f"course:{name}", args=[slug, NO_ROW])
-                for name in ("reshape", "split", "join", "turn", "state")
+                for name in ("reshape", "split", "join", "turn", "state", "drop")
             },
         }
     context = {
@@ -529,3 +529,29 @@ def state(request: ClubRequest, uuid: UUID) -> HttpResponse:
     except ValidationError as error:
         return _refused(error)
     return _done([kept], f"{kept.title} is {kept.get_state_display()}.")
+
+
+@require_POST
+@club_page("course.draw")
+def drop(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    """Takes away what was drawn by mistake: from the map by its script, from its page by a form."""
+    row = get_row(Feature, request.club, uuid)
+    from_map = request.content_type == "application/json"
+    seen = str(_sent(request).get("seen", "")) if from_map else request.POST.get("seen", "")
+    words = f"{row.title} is dropped; the record of changes keeps what it was."
+    try:
+        services.drop_feature(feature=row, by=request.user, seen=seen)
+    except services.Collision as error:
+        if from_map:
+            return _collided(error)
+        messages.error(request, str(error))
+    except ValidationError as error:
+        if from_map:
+            return _refused(error)
+        messages.error(request, " ".join(error.messages))
+    else:
+        if from_map:
+            return JsonResponse({"words": words, "dropped": str(uuid)})
+        messages.success(request, words, extra_tags="good")
+        return redirect("course:features", request.club.slug)
+    return redirect("course:feature", request.club.slug, uuid)

@@ -87,6 +87,12 @@ export class Features {
     return kind === 'chamber' ? L.circleMarker(latlngs[0], marked) : new Mark(latlngs[0], marked);
   }
 
+  drop(id) {
+    const before = this.all.get(id);
+    if (before) before.layer.remove();
+    this.all.delete(id);
+  }
+
   put(one) {
     const before = this.all.get(one.id);
     if (before) before.layer.remove();

@@ -367,9 +367,7 @@ class _Taking:
             ]
         ).reshape(-1, 2)
         far = far_ones(at[:, 0], at[:, 1], self.epsg, self.near) if len(at) else {}
-        far |= self._stray_points(
-            {i: middles[i] for i, good in enumerate(finite) if good and i not in far}
-        )
+        far |= self._stray_points({i: middles[i] for i, good in enumerate(finite) if good})
         for index, piece in enumerate(pieces):
             if not finite[index]:
                 self.refusals.append(Refusal(piece.row, "has a coordinate that is not a number"))
@@ -379,14 +377,17 @@ class _Taking:
                 self._take(piece)
 
     def _stray_points(self, points: dict[int, Any]) -> dict[int, str]:
-        """Shapes on the course of which a point is not: one wrong figure in a long line."""
+        """Shapes with points on the course and one that is not: a wrong figure in a long line."""
         if not points:
             return {}
         owners = np.repeat(list(points), [len(one) for one in points.values()])
         at = np.vstack(list(points.values()))
         strays = far_ones(at[:, 0], at[:, 1], self.epsg, self.near)
         found: dict[int, str] = {}
+        count = Counter(owners[list(strays)].tolist())
         for index, reason in strays.items():
+            if count[int(owners[index])] == len(points[int(owners[index])]):
+                continue
             first = int(np.flatnonzero(owners == owners[index])[0])
             found.setdefault(int(owners[index]), f"its point {index - first + 1} {reason}")
         return found
