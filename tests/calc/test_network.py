@@ -202,6 +202,12 @@ class TestFaults:
     def test_dead_end_in_the_open_and_at_a_chamber(self):
         check = check_drains([pipe("P1", (0, 0), (100, 0))], [], STORM)
         assert "ends in the open" in check.findings[0].words
+        assert check.count("fault") == 1
+        assert check.reach("P1").verdict.startswith("leads nowhere: nothing takes its water")
+        bare = pipe("P1", (0, 0), (100, 0), upstream_invert_m=None, section=None)
+        assert check_drains([bare], [], STORM).reach("P1").state == "fault"
+        small = pipe("P1", (0, 0), (100, 0), catchment_ha=50.0)
+        assert "and too small by" in check_drains([small], [], STORM).reach("P1").verdict
         check = check_drains(
             [pipe("P1", (0, 0), (100, 0))], [Node("H1", "H1", "headwall", 100, 0)], STORM
         )

@@ -191,6 +191,17 @@ class TestWaterLine:
         # Upstream of it the line goes on from the cover, for what is more spills there.
         assert check.reach("P1").water_down_m == pytest.approx(51.9)
 
+    def test_a_drain_that_carries_its_flow_into_water_that_comes_out_says_so(self):
+        (first, second), nodes = two(catchment_ha=12.0)
+        chamber = Node("C1", "C1", "chamber", 100, 0, cover_m=51.9)
+        quiet = replace(first, catchment_ha=0.1)
+        got = check_drains([quiet, second], [*nodes, chamber], STORM).reach("P1")
+        assert got.state == "carries"
+        assert got.drowned
+        assert "drowned from below: water comes out at C1" in got.verdict
+        dry = check_drains([quiet, replace(second, catchment_ha=0.1)], [*nodes, chamber], STORM)
+        assert not dry.reach("P1").drowned
+
     def test_ground_stands_in_for_a_cover(self):
         reaches, nodes = two(catchment_ha=6.0)
         check = check_drains(

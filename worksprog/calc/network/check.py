@@ -25,7 +25,7 @@ from worksprog.calc.network.given import Limits, Node, Reach, Storm
 from worksprog.calc.network.joining import Joined, join_ends
 from worksprog.calc.network.result import Finding, NetworkCheck, ReachCheck, State
 from worksprog.calc.network.timing import arrivals, entry_times, peak_flows
-from worksprog.calc.network.water_line import LevelsAt, water_line
+from worksprog.calc.network.water_line import NOTICED_M, LevelsAt, WaterAt, water_line
 from worksprog.calc.pipes import PipeSection
 from worksprog.calc.roots import Floats
 
@@ -169,6 +169,9 @@ def _check(
             index, reach, told, levels, column["flow_m3s"][index], column["capacity_m3s"][index],
             carried,
         )  # fmt: skip
+        drowned = state == "carries" and _comes_out(water.at[down])
+        if drowned:
+            verdict += f", but drowned from below: water comes out at {names[down]}"
         checks.append(
             ReachCheck(
                 key=reach.key,
@@ -208,6 +211,7 @@ def _check(
                 headwater_m=column["headwater_m"][index],
                 state=state,
                 verdict=verdict,
+                drowned=drowned,
                 faults=tuple([finding.words for finding in told]),
                 above=tuple([keys[other] for other in way.above[index]]),
                 below=tuple([keys[other] for other in way.below[index]]),
@@ -240,6 +244,10 @@ def _check(
         given=given,
         nodes=by_node,
     )
+
+
+def _comes_out(at: WaterAt) -> bool:
+    return at.above_m is not None and at.above_m > NOTICED_M
 
 
 def _freeboard(reach: Reach, depth_m: float | None) -> float | None:
@@ -287,6 +295,11 @@ def _verdict(
 ) -> tuple[State, str]:
     if any(finding.kind in FAULTS for finding in faults):
         return "fault", _fault(levels.upstream_m[index], levels.downstream_m[index], reach, faults)
+    if any(finding.kind == "dead_end" for finding in faults):
+        short = ""
+        if wanted is not None and capacity is not None and wanted > capacity:
+            short = f"; and too small by {_litres(wanted - capacity)} l/s"
+        return "fault", f"leads nowhere: nothing takes its water{short}"
     why = next((finding for finding in faults if finding.kind in UNKNOWN_FROM), None)
     if why is not None:
         return "unknown", {

@@ -110,6 +110,7 @@ class ReachCheck:
     headwater_m: float | None  # culverts: above the upstream invert
     state: State
     verdict: str
+    drowned: bool  # carries its flow, but water comes out where it ends
     faults: tuple[str, ...]  # words of the faults this reach has
     above: tuple[str, ...]
     below: tuple[str, ...]

@@ -191,16 +191,11 @@ def check_through_time(
 
 def _ill(state: NetworkState) -> dict[str, tuple[float, str]]:
     """Shortfall (m³/s) and words of every reach that is too small, at fault or leads nowhere."""
-    found = {
+    return {
         reach.key: (reach.shortfall_m3s, reach.verdict)
         for reach in state.check.reaches
         if reach.state in ("too_small", "fault")
     }
-    for finding in state.check.findings:
-        if finding.kind == "dead_end":
-            for key in finding.reach_keys:
-                found.setdefault(key, (0.0, "leads nowhere: nothing takes its water"))
-    return found
 
 
 def _find_spells(

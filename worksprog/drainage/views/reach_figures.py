@@ -8,6 +8,7 @@ from worksprog.calc.ditches import LININGS
 from worksprog.calc.network import NetworkCheck, ReachCheck
 from worksprog.calc.network.water_line import NOTICED_M
 
+TOLD_FROM_M = 0.01  # what two decimals show
 FORMULAS = {"bransby": "Bransby-Williams", "kirpich": "Kirpich"}
 
 
@@ -41,6 +42,10 @@ def water_of(check: NetworkCheck, found: ReachCheck) -> list[dict[str, Any]]:
         {
             "end": end,
             "level_m": level_m,
+            "at_m": at.level_m,
+            "differs": level_m is not None
+            and at.level_m is not None
+            and abs(at.level_m - level_m) >= TOLD_FROM_M,
             "place": place,
             "surface_from": at.surface_from,
             "above_m": at.above_m,
