@@ -62,9 +62,9 @@ def test_two_phones_at_one_place_are_both_kept(
         page = as_manager.get(AT + address).content.decode().lower()
         assert "two people&#x27;s levels at chainage 40 do not agree" in page
     assert {row.kept_by for row in AsBuiltLevel.objects.all()} == {cast.staff, cast.manager}
-    page = as_manager.get(f"{AT}as-built/{drain.upper.uuid}/")
-    assert page.context["found"].stretches == ()
-    assert "taken again later: 51.810 m stands" in page.content.decode()
+    answer = as_manager.get(f"{AT}as-built/{drain.upper.uuid}/")
+    assert answer.context["found"].stretches == ()
+    assert "taken again later: 51.810 m stands" in answer.content.decode()
 
 
 def test_a_position_of_the_device(cast: Cast, drain: Drain, as_staff: Client) -> None:
