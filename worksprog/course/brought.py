@@ -36,7 +36,8 @@ class Brought:
 class Keeper(Protocol):
     """layers: names of layers that hold no features but figures of them."""
 
-    layers: frozenset[str]
+    @property
+    def layers(self) -> frozenset[str]: ...
 
     def look(self, read: FeaturesRead) -> Brought: ...
 

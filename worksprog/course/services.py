@@ -341,7 +341,7 @@ def _of_it(row: Model) -> tuple[list[Model], list[str]]:
     resting: list[str] = []
     for relation in row._meta.related_objects:
         others = list(
-            relation.related_model._base_manager.filter(**{f"{relation.field.name}": row.pk})  # type: ignore[union-attr]
+            relation.related_model._base_manager.filter(**{f"{relation.field.name}": row.pk})
         )
         if not others:
             continue
