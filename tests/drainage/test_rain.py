@@ -9,12 +9,14 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from tests.drainage.drawn import draw_pipe
 from worksprog.calc.rainfall import Depth
 from worksprog.calc.rainfall.gauge import read_gauge
 from worksprog.clubs.models import Change
+from worksprog.drainage.forms.water import read_days
 from worksprog.drainage.models import DesignStorm, GaugeRecord, RainTable
 from worksprog.drainage.queries.rain import design_rain_of, fit_record, storm_working
-from worksprog.drainage.services import set_design_storm
+from worksprog.drainage.services import set_design_storm, set_reach
 from worksprog.drainage.services.rain import (
     forget_table,
     keep_fitted,
@@ -207,6 +209,16 @@ class TestGauge:
         assert "8 mm in 1 day is less than 9 mm in 15 min" in shown
         assert not GaugeRecord.objects.exists()
 
+    def test_a_record_of_which_nothing_can_be_used_is_told_line_by_line(self, cast, as_manager):
+        lines = [f"2001-01-0{day}, {word}" for day, word in enumerate("abcdef", start=1)]
+        given = {"name": "Yard", "year_begins": "1", "text": "day, mm\n" + "\n".join(lines)}
+        answer = as_manager.post(address(cast, "rain-gauge-new"), given)
+        assert answer.status_code == 422
+        shown = answer.content.decode()
+        for number in range(2, 8):
+            assert f"<li><strong>Line {number}.</strong> 2001-01-0{number - 1}" in shown
+        assert not GaugeRecord.objects.exists()
+
     def test_inches_are_refused(self, cast, as_manager):
         given = {"name": "Yard", "year_begins": "1", "text": "date, rain (in)\n2001-01-01, 0.2"}
         answer = as_manager.post(address(cast, "rain-gauge-new"), given)
@@ -282,3 +294,33 @@ class TestRunOffPages:
         assert "by the NRCS lag" in shown
         steep = as_manager.get(address(cast, "run-off"), asked | {"fall_m": 900})
         assert "steeper than 1 in 1" in steep.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [
+        ("10, 25, 30", [10, 25, 30]),
+        ("10 25;30", [10, 25, 30]),
+        ("10.5,12.5,3.0", [10.5, 12.5, 3]),
+        ("12.5", [12.5]),
+    ],
+)
+def test_days_are_read_where_a_comma_is_sure(text, days):
+    assert read_days(text) == days
+
+
+@pytest.mark.parametrize("text", ["2,5,3", "12,5 26 31", "2,5"])
+def test_a_comma_that_may_be_a_decimal_sign_is_asked_about(text):
+    with pytest.raises(ValidationError, match="decimal comma"):
+        read_days(text)
+
+
+def test_a_bore_in_inches_is_told_in_words(cast, as_manager):
+    pipe = draw_pipe(cast.club, cast.manager, "P9", (0, 0), (50, 0))
+    with pytest.raises(ValidationError, match="Six inches are 150 mm"):
+        set_reach(feature=pipe, by=cast.manager, inside_diameter_mm=6)
+    page = as_manager.post(
+        reverse("drainage:reach", args=[cast.club.slug, pipe.uuid]), {"inside_diameter_mm": "6"}
+    ).content.decode()
+    assert "An inside diameter is in millimetres, 30 to 3,000." in page
+    assert "Ensure this value" not in page

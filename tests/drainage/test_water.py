@@ -305,7 +305,8 @@ def test_a_pond_whose_table_no_longer_holds_is_said(cast: Cast, described: Vale)
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"kind": "days", "days_mm": "10, wet"}, "day after day"),
+        ({"kind": "days", "days_mm": "10, wet"}, "Day 2: a number of mm was expected; “wet”"),
+        ({"kind": "days", "days_mm": "2,5,3"}, "“2,5,3” can be read as 3 days (2, 5, 3 mm) or"),
         ({"kind": "days", "days_mm": ""}, "at least one day"),
         ({"kind": "days", "days_mm": "10, 900"}, "Day 2"),
         ({"duration_h": "0"}, "greater than or equal to"),

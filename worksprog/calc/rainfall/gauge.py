@@ -37,6 +37,14 @@ class DailyRecord:
     gaps: tuple[str, ...]
 
 
+class NoYear(ValueError):
+    """Nothing of a record can be used: its lines refused, and what else was found."""
+
+    def __init__(self, refused: Sequence[Refused], notes: Sequence[str]) -> None:
+        self.refused, self.notes = tuple(refused), tuple(notes)
+        super().__init__("No year of the record can be used; the lines refused are listed.")
+
+
 @dataclass(frozen=True)
 class YearMost:
     """The most rain in a duration in one year."""
@@ -282,7 +290,7 @@ def read_gauge(text: str, *, year_begins: int = 1) -> GaugeRead:
     """Read a daily record or annual maxima, whichever its first column tells.
 
     year_begins  month in which the year begins, for a daily record
-    ValueError when nothing in it can be used; every line that cannot is refused by itself.
+    ValueError (NoYear) when nothing in it can be used; every line that cannot is refused by itself.
     """
     lines = rows_of_text(text)
     if not lines:
@@ -303,8 +311,7 @@ def read_gauge(text: str, *, year_begins: int = 1) -> GaugeRead:
         rows, refused = read_maxima(text)
         notes = ()
     if not rows:
-        why = "; ".join([*notes[:2], *(f"line {one.line}: {one.words}" for one in refused[:3])])
-        raise ValueError(f"No year of the record can be used. {why}".strip())
+        raise NoYear(refused, notes)
     return GaugeRead("daily" if is_daily else "maxima", rows, refused, notes, _doubts(rows))
 
 

@@ -9,6 +9,7 @@ from worksprog.clubs.models import Club
 from worksprog.course.models import DRAIN_LINES, Feature, Kind, State
 from worksprog.drainage.bridge import short_name
 from worksprog.drainage.models import CulvertInlet, DesignStorm, DrainNode, DrainReach, RainTable
+from worksprog.drainage.models.network import BORE_WORDS
 
 LEVELS_AND_RAIN = (
     "upstream_invert_m",
@@ -69,6 +70,9 @@ class ReachForm(MarkedForm):
             "culvert_inlet": "Culvert: how it begins",
             "lining": "Bed and banks",
             "replaced_by": "To be replaced by",
+        }
+        error_messages = {
+            "inside_diameter_mm": {"min_value": BORE_WORDS, "max_value": BORE_WORDS},
         }
         help_texts = {
             "upstream_invert_m": "Metres above datum. Left empty, the level of the chamber or "

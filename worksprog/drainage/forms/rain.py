@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from django import forms
 
 from worksprog.calc.rainfall import Greenfield, Ground
 from worksprog.calc.rainfall.runoff import GROWTH_100, SOIL_BY_CLASS, SOIL_WORDS
+from worksprog.drainage.forms.water import read_days
 
 MOST_BYTES = 2 * 1024 * 1024
 MONTHS = (
@@ -147,16 +147,7 @@ class DaysForm(SheetForm):
     drain_l_s = forms.FloatField(label="The drain passes (l/s)", min_value=0)
 
     def clean_days_mm(self) -> list[float]:
-        found = []
-        parts = [part for part in re.split(r"[\s;|]+|,\s*", self.cleaned_data["days_mm"]) if part]
-        for number, part in enumerate(parts, start=1):
-            try:
-                found.append(float(part))
-            except ValueError:
-                raise forms.ValidationError(
-                    f"Day {number}: a number of mm was expected; “{part[:20]}” was entered."
-                ) from None
-        return found
+        return read_days(self.cleaned_data["days_mm"])
 
     def ground(self) -> Ground:
         given = self.cleaned_data
@@ -207,7 +198,9 @@ class LetOutForm(SheetForm):
 class TimesForm(SheetForm):
     """One way over the ground, for all the formulas."""
 
-    length_m = forms.FloatField(label="Longest way over the ground (m)", min_value=0.1)
+    length_m = forms.FloatField(
+        label="Longest way over the ground (m)", min_value=0.1, max_value=50_000
+    )
     fall_m = forms.FloatField(label="Its fall (m)", min_value=0.001)
     area_ha = forms.FloatField(label="Catchment (ha)", min_value=0.001)
     curve_number = forms.FloatField(label="Curve number", min_value=30, max_value=100)

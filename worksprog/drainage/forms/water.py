@@ -128,6 +128,28 @@ class StagesForm(forms.Form):
         self.label_suffix = ""
 
 
+def read_days(text: str) -> list[float]:
+    """Rain of days in mm. ValidationError naming the day, or where a comma can mean two things."""
+    unsure = re.search(r"(?<![\d.])\d+(?:,\d+)+(?![\d.])", text)
+    if unsure:
+        one = unsure[0]
+        days = one.split(",")
+        raise forms.ValidationError(
+            f"“{one[:30]}” can be read as {len(days)} days ({', '.join(days)[:40]} mm) or with "
+            f"a decimal comma ({days[0]}.{days[1]} mm). Put a space between days and a point in "
+            f"decimals, as {' '.join(days)[:40]} or {days[0]}.{days[1]}."
+        )
+    found = []
+    for number, part in enumerate((one for one in re.split(r"[\s;,|]+", text) if one), start=1):
+        try:
+            found.append(float(part))
+        except ValueError:
+            raise forms.ValidationError(
+                f"Day {number}: a number of mm was expected; “{part[:20]}” was entered."
+            ) from None
+    return found
+
+
 class ThroughForm(forms.Form):
     """Which rain is led through the network."""
 
@@ -170,13 +192,7 @@ class ThroughForm(forms.Form):
         ]
 
     def clean_days_mm(self) -> tuple[float, ...]:
-        parts = [part for part in re.split(r"[\s;,]+", self.cleaned_data["days_mm"]) if part]
-        try:
-            return tuple(float(part) for part in parts)
-        except ValueError:
-            raise forms.ValidationError(
-                "Millimetres, day after day, were expected, as 10, 25, 30."
-            ) from None
+        return tuple(read_days(self.cleaned_data["days_mm"]))
 
     def clean(self) -> dict[str, Any]:
         found = super().clean() or {}

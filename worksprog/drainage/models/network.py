@@ -9,6 +9,12 @@ from django.db import models
 from worksprog.clubs.models import ClubRecord
 from worksprog.course.models import Feature
 
+SMALLEST_BORE_MM, LARGEST_BORE_MM = 30, 3000
+BORE_WORDS = (
+    f"An inside diameter is in millimetres, {SMALLEST_BORE_MM} to {LARGEST_BORE_MM:,}. "
+    "Six inches are 150 mm."
+)
+
 
 class CatchmentFrom(models.TextChoices):
     ENTERED = "entered", "entered"
@@ -64,7 +70,7 @@ class DrainReach(ClubRecord):
         "inside diameter (mm)",
         null=True,
         blank=True,
-        validators=[MinValueValidator(30), MaxValueValidator(3000)],
+        validators=[MinValueValidator(SMALLEST_BORE_MM), MaxValueValidator(LARGEST_BORE_MM)],
     )
     ks_mm = models.FloatField(
         "roughness ks (mm)",

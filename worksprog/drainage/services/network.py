@@ -19,6 +19,7 @@ from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature
 from worksprog.course.services import turn_round
 from worksprog.drainage.bridge import levels_of, section_of
 from worksprog.drainage.models import CatchmentFrom, DesignStorm, DrainNode, DrainReach, RainTable
+from worksprog.drainage.models.network import BORE_WORDS, LARGEST_BORE_MM, SMALLEST_BORE_MM
 from worksprog.drainage.queries.rain import check_serves_drains, design_rain_of
 
 
@@ -114,6 +115,9 @@ def check_reach(row: DrainReach, kind: str, *, exclude: Collection[str] = ()) ->
     _check_level(row.upstream_invert_m, "upstream_invert_m")
     _check_level(row.downstream_invert_m, "downstream_invert_m")
     _check_flow_path(row)
+    bore = row.inside_diameter_mm
+    if bore is not None and not SMALLEST_BORE_MM <= bore <= LARGEST_BORE_MM:
+        raise ValidationError({"inside_diameter_mm": BORE_WORDS})
     if row.lining and row.lining not in LININGS:
         raise ValidationError({"lining": f"“{row.lining}” is no lining this program knows."})
     row.full_clean(exclude=exclude, validate_unique=not exclude, validate_constraints=not exclude)

@@ -23,7 +23,7 @@ from worksprog.calc.rainfall import (
     text_of,
 )
 from worksprog.calc.rainfall.extremes import confidence_band, plotting_positions
-from worksprog.calc.rainfall.gauge import GaugeRead, read_gauge
+from worksprog.calc.rainfall.gauge import GaugeRead, NoYear, read_gauge
 from worksprog.calc.working import Working
 from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.drainage.forms.rain import FitForm, GaugeForm, TableForm, TextOrFileForm
@@ -220,6 +220,7 @@ def new_gauge(request: ClubRequest) -> HttpResponse:
     posted = request.method == "POST"
     form = GaugeForm(request.POST if posted else None, request.FILES if posted else None)
     read: GaugeRead | None = None
+    unusable: NoYear | None = None
     if posted and form.is_valid() and (text := _brought(form)) is not None:
         given = form.cleaned_data
         try:
@@ -239,6 +240,8 @@ def new_gauge(request: ClubRequest) -> HttpResponse:
             form.add_error(None, error)
         except ValueError as error:
             form.add_error("text", str(error))
+            unusable = error if isinstance(error, NoYear) else None
+    told = read or unusable
     return render(
         request,
         "drainage/rain_gauge_new.html",
@@ -246,8 +249,9 @@ def new_gauge(request: ClubRequest) -> HttpResponse:
             "sheet_name": "Rain · a gauge's record",
             "form": form,
             "read": read,
-            "refused": read.refused[:REFUSALS_SHOWN] if read else (),
-            "more": max(0, len(read.refused) - REFUSALS_SHOWN) if read else 0,
+            "unusable": unusable,
+            "refused": told.refused[:REFUSALS_SHOWN] if told else (),
+            "more": max(0, len(told.refused) - REFUSALS_SHOWN) if told else 0,
             "maxima": _maxima_grid(
                 [(one.year, one.duration_min, one.depth_mm) for one in read.rows]
             )
