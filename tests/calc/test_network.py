@@ -199,6 +199,14 @@ class TestFaults:
         assert reach.gradient == pytest.approx(0.015)
         assert reach.upstream_level_from == "from chamber C1"
 
+    def test_what_is_to_spare_is_one_figure_wherever_it_is_told(self):
+        for hectares in (0.11, 0.32, 0.57, 1.13, 1.61):
+            one = pipe("P1", (0, 0), (100, 0), catchment_ha=hectares)
+            got = check_drains([one], [outfall(100, 0)], STORM).reach("P1")
+            assert got.state == "carries"
+            assert f"{got.spare_told:.0%}".replace("%", " % to spare") in got.verdict
+            assert got.spare_told <= got.spare_share
+
     def test_dead_end_in_the_open_and_at_a_chamber(self):
         check = check_drains([pipe("P1", (0, 0), (100, 0))], [], STORM)
         assert "ends in the open" in check.findings[0].words

@@ -24,6 +24,7 @@ from worksprog.calc.sizing import (
     size_tree,
     size_until_flows_agree,
 )
+from worksprog.calc.sizing.conflict import find_conflicts
 from worksprog.calc.sizing.solve import Solver
 
 SEEDS = (0, 1, 2, 4, 5, 8, 9, 15, 19)
@@ -325,6 +326,17 @@ def test_a_larger_bore_above_one_that_stays_is_named():
     answer = size_tree(Tree((upper, lower), LowerEnd("O1", 49.4)), costing(), SizingLimits())
     assert answer.best is None
     assert "may not step down" in answer.conflicts[0].words
+
+
+def test_an_open_end_that_cannot_be_reached_is_told_by_its_ground_not_by_a_bore():
+    one = SizingReach("A", "A", 60.0, 0.05, ((0.0, 51.5), (60.0, 50.1)))
+    solver = Solver(Tree((one,), LowerEnd("BK", 49.4)), costing(), SizingLimits())
+    assert solver.solve() is not None
+    (conflict,) = find_conflicts(solver)  # as where its levels end below the ditch
+    assert "step down" not in conflict.words
+    assert "A cannot come out at BK at 49.40 m or above" in conflict.words
+    assert "taken at 50.10 m" in conflict.words
+    assert "cover level of the outfall" in conflict.words
 
 
 def test_what_stays_is_never_moved_and_takes_what_arrives():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -126,6 +127,11 @@ class ReachCheck:
     @property
     def one_in(self) -> float | None:
         return 1 / self.gradient if self.gradient else None
+
+    @property
+    def spare_told(self) -> float | None:
+        """To spare in whole hundredths, never more than there is: the same wherever it is shown."""
+        return None if self.spare_share is None else math.floor(self.spare_share * 100) / 100
 
     @property
     def fault_words(self) -> str:

@@ -43,14 +43,30 @@ def find_conflicts(solver: Solver) -> tuple[Conflict, ...]:
     if not found:
         root = next(reach for reach in solver.tree.reaches if reach.below is None)
         end = solver.tree.end
+        if end.inside_m is None:
+            return (_no_way_out(solver, root),)
         found.append(
             Conflict(
                 root.key, root.name,
-                f"{root.name} gives into {end.words}, of {(end.inside_m or 0) * 1000:.0f} mm: the "
+                f"{root.name} gives into {end.words}, of {end.inside_m * 1000:.0f} mm: the "
                 "sizes that would carry its flow are larger, and the bore may not step down.",
             )
         )  # fmt: skip
     return tuple(found)
+
+
+def _no_way_out(solver: Solver, root: SizingReach) -> Conflict:
+    """The last reach can be laid, but not so that it comes out into an open end."""
+    end = solver.tree.end
+    ground_m = float(profile_of(root, solver.tree, solver.limits).level[-1])
+    asked = "" if end.least_m is None else f" at {end.least_m:.2f} m or above"
+    return Conflict(
+        root.key,
+        root.name,
+        f"{root.name} cannot come out at {end.words}{asked} within the limits. The ground there is "
+        f"taken at {ground_m:.2f} m: where that is the bed of a ditch, enter the level of the bank "
+        "as the cover level of the outfall.",
+    )
 
 
 def _explain(solver: Solver, reach: SizingReach) -> Conflict:

@@ -253,7 +253,7 @@ def reach(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "sheet_name": f"Drainage · {found.name}",
             "feature": feature,
             "found": _row(request, found),
-            "spare": None if found.spare_share is None else found.spare_share,
+            "spare": found.spare_told,
             "arrival": arrival_of(check, found),
             "water": water_of(check, found),
             "ditch": ditch_of(check, found),

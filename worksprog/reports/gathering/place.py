@@ -159,7 +159,7 @@ def _carries(check: NetworkCheck, layout: Any) -> str:
     """How the reaches of the section stand, in one sentence."""
     reaches = [check.reach(piece.key) for piece in layout.pieces]
     wrong = [f"{plain(reach.name)} {reach.verdict}" for reach in reaches if reach.state == "fault"]
-    spares = [reach.spare_share for reach in reaches if reach.state != "fault"]
+    spares = [reach.spare_told for reach in reaches if reach.state != "fault"]
     known = [spare for spare in spares if spare is not None]
     laid = f"{fig(layout.standing_m)} m of {fig(layout.length_m)} m stand."
     if wrong:
