@@ -107,6 +107,13 @@ def test_a_drain_without_dates_is_named(hollow):
     assert len(weeks.through.states) == 1
 
 
+def test_drains_without_dates_are_named_before_the_weeks(hollow, as_manager):
+    told = as_manager.get(page("drain-weeks", hollow.cast.club)).content.decode()
+    assert told.count("Without dates in the plan") == 1
+    named, weeks = told.index("Without dates in the plan"), told.index('class="keyfigures"')
+    assert named < weeks
+
+
 def test_what_was_worked_out_is_not_told_again_after_a_change(hollow):
     build(hollow, hollow.above, hollow.new)
     assert drains.drain_weeks(hollow.cast.club).through.passing
