@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar
+from urllib.parse import urlsplit
 from uuid import UUID
 
 from django.contrib.auth.decorators import login_required
+from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.db import models
 from django.http import Http404, HttpRequest, HttpResponseBase
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from worksprog.clubs.models import Club, Membership, User
 from worksprog.clubs.permissions import MAY, may
@@ -43,7 +47,8 @@ def club_page(
 
     A view that shows to many and changes for few names the second permission as ``change``.
 
-    Not signed in: to the sign-in page. Not a member: 404, so that nothing is learnt. Wrong role: 403.
+    Not signed in: to the sign-in page, and from there back to the page the button was on.
+    Not a member: 404, so that nothing is learnt. Wrong role: 403.
     The view gets the request with ``club`` and ``membership`` on it. One query.
     """
     for name in (permission, change or permission):
@@ -68,12 +73,29 @@ def club_page(
             request.may = lambda name: may(membership.role, name)
             return view(request, *args, **kwargs)
 
-        guarded = login_required(inner)
+        signed_in = login_required(inner)
+
+        @wraps(view)
+        def guarded(request: Any, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            if request.method not in READING and not request.user.is_authenticated:
+                return redirect_to_login(_page_of_the_button(request))
+            return signed_in(request, *args, **kwargs)
+
         guarded.permission = permission  # type: ignore[attr-defined]
         guarded.change = change or permission  # type: ignore[attr-defined]
         return guarded
 
     return wrap
+
+
+def _page_of_the_button(request: HttpRequest) -> str:
+    """Where the form was sent from: many addresses take a POST only, and cannot be opened."""
+    page = request.META.get("HTTP_REFERER", "")
+    here = {request.get_host()}
+    if not url_has_allowed_host_and_scheme(page, here, require_https=request.is_secure()):
+        return reverse("home")
+    parts = urlsplit(page)
+    return parts.path + (f"?{parts.query}" if parts.query else "")
 
 
 def get_row(rows: models.QuerySet[RowT] | type[RowT], club: Club, uuid: UUID) -> RowT:
