@@ -457,3 +457,21 @@ def test_stages_from_a_hollow_in_the_ground() -> None:
         stages_from_ground(ground, box(200, 200, 230, 230))
     with pytest.raises(ValueError, match="too narrow"):
         stages_from_outline(box(0, 0, 6, 6), bank_m=50, depth_m=2, side_slope=3)
+
+
+@pytest.mark.parametrize("half_in_h", [None, 4.0, 8.0, 23.99])
+def test_the_shape_of_a_day_keeps_its_rain(half_in_h):
+    days = (10.0, 0.0, 25.0)
+    course = days_of_rain(days, after_h=6, step_s=300, half_in_h=half_in_h)
+    fallen = course.depths_mm[: 3 * 288].reshape(3, 288)
+    assert fallen.sum(axis=1) == pytest.approx(days)
+    assert course.depths_mm[3 * 288 :].sum() == 0
+    if half_in_h == 4.0:
+        fiercest = np.sort(fallen[2])[-48:]
+        assert fiercest.sum() == pytest.approx(12.5)
+        assert fiercest == pytest.approx(12.5 / 48)
+
+
+def test_half_a_day_of_rain_does_not_last_longer_than_the_day():
+    with pytest.raises(ValueError, match="less than 24 h"):
+        days_of_rain([10.0], half_in_h=24.0)

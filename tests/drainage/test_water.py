@@ -323,6 +323,16 @@ def test_rain_that_cannot_be_is_said(
     assert not Routing.objects.exists()
 
 
+def test_days_that_are_not_asked_for_are_not_kept(
+    cast: Cast, as_manager: Client, described: Vale
+) -> None:
+    answer = as_manager.post(f"{AT}through/", FORM | {"days_mm": "NaN"})
+    assert answer.status_code == 302
+    assert Routing.objects.get().inputs["days_mm"] == []
+    refused = as_manager.post(f"{AT}through/", FORM | {"kind": "days", "days_mm": "NaN"})
+    assert refused.status_code == 422
+
+
 def test_without_drains_it_says_so(cast: Cast, as_manager: Client) -> None:
     assert "No pipe or ditch" in as_manager.get(f"{AT}through/").content.decode()
     answer = as_manager.post(f"{AT}through/", FORM)
@@ -355,3 +365,15 @@ def test_the_oldest_results_make_room(cast: Cast, described: Vale) -> None:
     keep_routing(club=cast.club, wish=STORM, by=cast.manager)
     assert Routing.objects.count() == MOST_ROUTINGS
     assert not Routing.objects.filter(pk=first.pk).exists()
+
+
+def test_days_of_rain_say_how_each_day_falls(
+    cast: Cast, as_manager: Client, described: Vale
+) -> None:
+    days = FORM | {"kind": "days", "days_mm": "10, 25"}
+    told = as_manager.post(f"{AT}through/", days, follow=True).content.decode()
+    assert "spread evenly over its 24 hours" in told
+    told = as_manager.post(f"{AT}through/", days | {"half_in_h": "4"}, follow=True).content.decode()
+    assert "falls in 4 hours about noon" in told
+    even, fierce = Routing.objects.order_by("pk")
+    assert fierce.inputs["half_in_h"] == 4.0

@@ -108,9 +108,17 @@ def nested_storm(
 
 
 def days_of_rain(
-    days_mm: Sequence[float], *, after_h: float = 48.0, step_s: float = 60.0
+    days_mm: Sequence[float],
+    *,
+    after_h: float = 48.0,
+    step_s: float = 60.0,
+    half_in_h: float | None = None,
 ) -> RainCourse:
-    """Days of rain, each spread evenly over its 24 hours, then dry. ValueError naming the day."""
+    """Days of rain, then dry. ValueError naming the day.
+
+    half_in_h  half of each day's rain falls evenly in so many hours about noon, the other half
+               evenly in the rest of the day; None spreads the day evenly over its 24 hours
+    """
     if not days_mm:
         raise ValueError("Enter the rain of at least one day, in mm.")
     for day, depth in enumerate(days_mm, start=1):
@@ -122,11 +130,23 @@ def days_of_rain(
         raise ValueError("Not a drop falls on any of these days.")
     _check_length(24 * len(days_mm) + after_h)
     a_day = _steps(24, step_s, "day")
-    rain = np.repeat(np.asarray(days_mm, dtype=np.float64) / a_day, a_day)
+    shape = np.full(a_day, 1 / a_day)
+    source = "each day's rain spread evenly over it (common practice, no source)"
+    if half_in_h is not None:
+        if not 0 < half_in_h < 24:
+            raise ValueError(
+                f"Half a day's rain falls in more than 0 and less than 24 h; {half_in_h:g} given."
+            )
+        wet = min(_steps(half_in_h, step_s, "wettest part of a day"), a_day - 1)
+        begin = (a_day - wet) // 2
+        shape[:] = 0.5 / (a_day - wet)
+        shape[begin : begin + wet] = 0.5 / wet
+        source = f"half of each day's rain in {half_in_h:g} h, the rest evenly (our own, no source)"
+    rain = np.outer(np.asarray(days_mm, dtype=np.float64), shape).ravel()
     rain = np.concatenate((rain, np.zeros(_steps(after_h, step_s, "time after the rain"))))
     return RainCourse(
         f"{sum(days_mm):.1f} mm in {len(days_mm)} day{'s' if len(days_mm) != 1 else ''}",
         step_s,
         rain,
-        "each day's rain spread evenly over it (common practice, no source)",
+        source,
     )

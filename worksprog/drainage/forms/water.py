@@ -164,6 +164,14 @@ class ThroughForm(forms.Form):
         help_text="Day after day, as 10, 25, 30. 100 mm in four to five days is the trade's own "
         "test of a course (common practice, no source).",
     )
+    half_in_h = forms.TypedChoiceField(
+        label="Days: how each day's rain falls",
+        required=False,
+        coerce=float,
+        empty_value=None,
+        choices=[("", "evenly over its 24 h"), (8, "half of it in 8 h"), (4, "half of it in 4 h")],
+        help_text="Evenly is the mildest: a day with its rain in a few hours loads drains more.",
+    )
     after_h = _number("Time to run off after it (h)", initial=24.0, min_value=0.1, max_value=720)
     step_min = forms.TypedChoiceField(
         label="Step", coerce=float, choices=[(0.5, "½ min"), (1, "1 min"), (5, "5 min")], initial=1
@@ -192,6 +200,8 @@ class ThroughForm(forms.Form):
         ]
 
     def clean_days_mm(self) -> tuple[float, ...]:
+        if self.cleaned_data.get("kind") != "days":
+            return ()
         return tuple(read_days(self.cleaned_data["days_mm"]))
 
     def clean(self) -> dict[str, Any]:
@@ -213,4 +223,5 @@ class ThroughForm(forms.Form):
             step_s=given["step_min"] * 60,
             share=given["share"],
             place=given["place"],
+            half_in_h=given["half_in_h"],
         )

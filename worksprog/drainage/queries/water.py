@@ -40,6 +40,7 @@ class RainWish:
     kind      "storm" (the design storm, of one duration) or "days"
     share     of the rain that runs off, for all catchments; None as entered for each
     place     uuid of a reach whose flow is shown besides; ""
+    half_in_h half of each day's rain falls in so many hours; None: evenly over the day
     """
 
     kind: str
@@ -49,6 +50,7 @@ class RainWish:
     step_s: float
     share: float | None
     place: str = ""
+    half_in_h: float | None = None
 
     def as_inputs(self) -> dict[str, Any]:
         return {
@@ -59,6 +61,7 @@ class RainWish:
             "step_s": self.step_s,
             "share": self.share,
             "place": self.place,
+            "half_in_h": self.half_in_h,
         }
 
     @classmethod
@@ -74,7 +77,9 @@ class RainWish:
 def rain_of(wish: RainWish, storm: DesignStorm) -> RainCourse:
     """ValueError in words for rain that cannot be."""
     if wish.kind == "days":
-        return days_of_rain(wish.days_mm, after_h=wish.after_h, step_s=wish.step_s)
+        return days_of_rain(
+            wish.days_mm, after_h=wish.after_h, step_s=wish.step_s, half_in_h=wish.half_in_h
+        )
     design = design_rain_of(storm)
     if design is not None:
         return nested_storm(
@@ -145,8 +150,22 @@ def route_network(
     )
     kept = as_kept(through, _places(club, check, through))
     kept["notes"] += refused
+    if wish.kind == "days":
+        kept["notes"].append(_shape_words(wish.half_in_h))
     kept["ponds_without_table"] = _ponds_without(club, {pond.key for pond in ponds})
     return Routed(through, kept)
+
+
+def _shape_words(half_in_h: float | None) -> str:
+    if half_in_h is None:
+        return (
+            "Each day's rain is spread evenly over its 24 hours, the mildest way it can fall. Rain "
+            "of a day that comes in a few hours loads the drains more: lead that through as well."
+        )
+    return (
+        f"Half of each day's rain falls in {half_in_h:g} hours about noon, the other half evenly in "
+        "the rest of the day."
+    )
 
 
 def _with_share(reach: Reach, share: float) -> Reach:
