@@ -25,7 +25,7 @@ from worksprog.calc.sizing import (
     size_until_flows_agree,
 )
 from worksprog.calc.sizing.conflict import find_conflicts
-from worksprog.calc.sizing.solve import Solver
+from worksprog.calc.sizing.solve import Solver, falls_of
 
 SEEDS = (0, 1, 2, 4, 5, 8, 9, 15, 19)
 COARSE = SizingLimits(least_cover_m=0.5, most_depth_m=1.7, grid_m=0.1, least_velocity_ms=0.6)
@@ -448,3 +448,15 @@ def test_what_cannot_be_is_refused():
         Tree((a, replace(a, key="C", below=None)), LowerEnd("O"))
     with pytest.raises(ValueError, match="ring"):
         Tree((a, replace(a, key="B", below="A"), replace(a, key="C", below=None)), LowerEnd("O"))
+
+
+@pytest.mark.parametrize("spare", [0.1, 0.5])
+def test_what_is_asked_to_spare_is_the_share_of_the_capacity_that_the_check_tells(spare):
+    limits = SizingLimits(spare_share=spare, least_gradient=1 / 1e5, least_velocity_ms=0.0)
+    pipe, roughness = costing().sizes[0], 0.0006
+    falls = falls_of(pipe, 0.005, roughness, limits)
+    assert falls.least_from == "flow"
+    carries = pipes.full_bore_flow_m3s(
+        diameter_m=pipe.inside_m, gradient=falls.least, roughness_m=roughness
+    )
+    assert 1 - 0.005 / carries == pytest.approx(spare, abs=2e-3)

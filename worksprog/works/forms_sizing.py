@@ -31,7 +31,7 @@ class SizingForm(forms.Form):
     most_velocity_ms = _number("Greatest velocity, full bore (m/s)", 4.0, 0.5, 10)
     flattest_one_in = _number("Flattest gradient, 1 in", 500, 20, 5000)
     steepest_one_in = _number("Steepest gradient, 1 in", 10, 1, 200)
-    spare_percent = _number("To spare over the flow (%)", 10, 0, 200)
+    spare_percent = _number("To spare, share of the capacity (%)", 10, 0, 90)
     matching = forms.ChoiceField(
         label="Where pipes meet",
         choices=[("invert", "no invert below the next"), ("crown", "no crown below the next")],

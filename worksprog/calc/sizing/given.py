@@ -106,7 +106,8 @@ class SizingLimits:
                         "crown": its inside crown lies at or above that pipe's inside crown as well
     may_step_down       a smaller bore may follow a larger one downstream; bores within 5 % of each
                         other are one size from two makers and no step
-    spare_share         capacity to spare over the flow, as a share of the flow
+    spare_share         capacity left over the flow, as a share of the capacity: the check tells it
+                        so too
     cover_free_m        length beside an outfall or an open ditch, where no cover is asked for
     grid_m              levels are tried at multiples of it
     """
@@ -136,8 +137,8 @@ class SizingLimits:
                 "Gradients are metres per metre (1 in 200 is 0.005), the least below the "
                 "greatest and that no steeper than 1 in 1."
             )
-        if not 0 <= self.spare_share <= 2:
-            raise ValueError("The capacity to spare lies between 0 and 200 % of the flow.")
+        if not 0 <= self.spare_share <= 0.9:
+            raise ValueError("What is left to spare lies between 0 and 90 % of the capacity.")
         if not 0.002 <= self.grid_m <= 0.1:
             raise ValueError("Levels are tried every 2 to 100 mm.")
 

@@ -88,7 +88,7 @@ def falls_of(size: PipeSize, flow_m3s: float, roughness_m: float, limits: Sizing
     least = [
         (limits.least_gradient, "least gradient"),
         (gradient_for_velocity(size, limits.least_velocity_ms, roughness_m), "least velocity"),
-        (needed_gradient(size, flow_m3s * (1 + limits.spare_share), roughness_m), "flow"),
+        (needed_gradient(size, flow_m3s / (1 - limits.spare_share), roughness_m), "flow"),
     ]
     most = [
         (limits.most_gradient, "greatest gradient"),
