@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from worksprog.calc.rainfall.table import (
+    LONGEST_MIN,
     MOST_DEPTH_MM,
     Refused,
     duration_words,
@@ -24,6 +26,7 @@ from worksprog.calc.rainfall.table import (
 
 DAY_MIN = 1440
 MOST_DAY_MM = 400.0  # no day of rain on record in these islands comes near it (from memory)
+_MEANT_AS_FIGURE = re.compile(r"[0-9]|\b(?:nan|inf)")
 MOST_MISSING_DAYS = 30  # of a year; one with more is left out
 DAYS_SUMMED = (1, 2, 3, 4, 5)
 
@@ -185,7 +188,10 @@ def read_maxima(text: str) -> tuple[tuple[YearMost, ...], tuple[Refused, ...]]:
     line_of: dict[tuple[int, int], int] = {}
     for order, (number, cells) in enumerate(lines):
         if not order and not _is_year(cells[0]):
-            across = _durations_across(cells)
+            across, unread = _durations_across(cells)
+            refused += [Refused(number, words) for words in unread]
+            if unread and across is None:
+                return (), tuple(refused)
             continue
         if not _is_year(cells[0]):
             refused.append(Refused(number, f"“{cells[0]}” is no year."))
@@ -219,15 +225,21 @@ def _is_year(cell: str) -> bool:
     return cell.isdigit() and 1800 <= int(cell) <= 2200
 
 
-def _durations_across(cells: Sequence[str]) -> list[int | None] | None:
-    """Durations (min) that a first line names; None when it names no two columns so."""
+def _durations_across(cells: Sequence[str]) -> tuple[list[int | None] | None, list[str]]:
+    """Durations (min) that a first line names, None when it names none; what cannot be read of it."""
     found: list[int | None] = []
+    unread: list[str] = []
     for cell in cells[1:]:
         try:
-            found.append(round(read_duration(cell.replace("mm", "").strip(" ()"))))
-        except ValueError:
+            minutes = round(read_duration(cell.replace("mm", "").strip(" ()")))
+            if not 0 < minutes <= LONGEST_MIN:
+                raise ValueError(f"“{cell}”: a duration lies above 0 and up to 14 days.")
+            found.append(minutes)
+        except ValueError as error:
             found.append(None)
-    return found if any(found) else None
+            if _MEANT_AS_FIGURE.search(cell.lower()):
+                unread.append(f"{error} Its column is left out.")
+    return (found if any(found) else None), unread
 
 
 def _year_most(year: int, duration: str, cell: str) -> YearMost:

@@ -22,7 +22,8 @@ MOST_RETURN_YEARS = 1_000.0
 MISSING = frozenset({"", "-", "na", "n/a", "nan", "null", "m"})
 _UNITS_MIN = {"min": 1.0, "h": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0,
               "days": 1440.0, "m": 1.0, "mins": 1.0, "minutes": 1.0, "hr": 60.0, "hrs": 60.0}  # fmt: skip
-_YEARS = re.compile(r"([0-9]+(?:[.,][0-9]+)?)\s*(?:years?|yr|y)?\s*$")
+# Neither the end of 1e308 nor that of -1 is a return period.
+_YEARS = re.compile(r"(?<![0-9.,+-])(?<![0-9]e)([0-9]+(?:[.,][0-9]+)?)\s*(?:years?|yr|y)?\s*$")
 _IN_INCHES = re.compile(r"\b(?:in|inch|inches)\b(?! *[0-9])")
 _DURATION = re.compile(r"^\s*([0-9]+(?:[.,][0-9]+)?)\s*([a-z]*)\s*$")
 
