@@ -19,6 +19,7 @@ from worksprog.calc.laterals import DrainWish, Wish
 from worksprog.course.models import Feature, GroundModel, Kind, State
 from worksprog.course.services import change_feature, create_feature, mark_of
 from worksprog.drainage.models import LateralLayout
+from worksprog.drainage.queries.laterals import carriers_near
 from worksprog.drainage.services.laterals import keep_layout
 from worksprog.works.bridge import measure
 from worksprog.works.models import WorkKind
@@ -81,6 +82,22 @@ def test_without_ground_the_bearing_is_asked_for(
     tried = as_manager.get(f"{AT}{area.uuid}/", FIGURES | {"fall_bearing_deg": "180"})
     assert tried.status_code == 200
     assert "160.0 m" in tried.content.decode()
+
+
+def test_an_area_opens_with_the_carrier_that_leaves_least_at_fault(
+    cast: Cast, as_manager: Client, area: Feature, carrier: Feature, ground: GroundModel
+) -> None:
+    """The nearest, along the upper edge, lies above the drains; the lower one takes them all."""
+    high = draw_pipe(
+        cast.club, cast.manager, "C9", (-5, 20), (45, 20),
+        upstream_invert_m=50.2, downstream_invert_m=50.1,
+    )  # fmt: skip
+    assert carriers_near(area)[0] == high
+    opened = as_manager.get(f"{AT}{area.uuid}/")
+    given = opened.context["form"].cleaned_data
+    assert given["carrier"] == str(carrier.uuid)
+    assert opened.context["laid"].faults == 0
+    assert not LateralLayout.objects.exists()
 
 
 def test_a_try_keeps_nothing_and_keeping_keeps(

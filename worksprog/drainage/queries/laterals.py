@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -15,6 +15,7 @@ from worksprog.calc.laterals import (
     Lateral,
     LateralLevels,
     Layout,
+    Pattern,
     Wish,
     fall_of_area,
     lay_out,
@@ -24,6 +25,9 @@ from worksprog.course.models import DRAIN_LINES, Feature, State
 from worksprog.drainage.bridge import levels_of
 
 NEAR_CARRIER_M = 60.0
+START_ANGLES_DEG = (45.0, 30.0, 60.0, 15.0, 75.0, 0.0)
+START_CARRIERS = 4
+START_LENGTH_SHARE = 0.8
 SAMPLES_ACROSS = 25
 
 
@@ -85,6 +89,12 @@ class Laid:
         return sum(level.is_fault for level in self.levels)
 
     @property
+    def fault_share(self) -> float:
+        """Metres of drains at fault in each metre laid."""
+        bad = sum(lateral.length_m for lateral, level in self.rows if level.is_fault)
+        return bad / self.layout.length_m
+
+    @property
     def mean_depth_m(self) -> float | None:
         """Mean depth of the two ends, weighed by length; None where no level is known."""
         known = [
@@ -112,3 +122,40 @@ def lay_into(
         carrier_invert_at=invert_along(carrier),
     )
     return Laid(layout, levels)
+
+
+def best_start(
+    area: Feature,
+    carriers: Sequence[Feature],
+    wish: Wish,
+    drain: DrainWish,
+    ground: Ground | None,
+) -> tuple[Feature, Wish] | None:
+    """Of the nearest carriers, both patterns and a few angles: the least at fault, metre for metre.
+
+    Only layouts of nearly the greatest length count, for a few drains have few faults. Among
+    equals the wish itself with the nearest carrier comes first, then the longer layout.
+    """
+    angles = dict.fromkeys((wish.angle_to_fall_deg, *START_ANGLES_DEG))
+    patterns: dict[Pattern, None] = dict.fromkeys((wish.pattern, "parallel", "herring"))
+    tried: list[tuple[Laid, Feature, Wish]] = []
+    for carrier in carriers[:START_CARRIERS]:
+        for pattern in patterns:
+            for angle in angles:
+                one = replace(wish, pattern=pattern, angle_to_fall_deg=angle)
+                try:
+                    laid = lay_into(area, carrier, one, drain, ground)
+                except ValueError:
+                    continue
+                if laid.layout.length_m:
+                    tried.append((laid, carrier, one))
+                if not laid.faults and len(tried) == 1:
+                    return carrier, one
+    if not tried:
+        return None
+    longest = max(laid.layout.length_m for laid, _, _ in tried)
+    whole = [one for one in tried if one[0].layout.length_m >= START_LENGTH_SHARE * longest]
+    _, carrier, found = min(
+        whole, key=lambda one: (round(one[0].fault_share, 3), -one[0].layout.length_m)
+    )
+    return carrier, found

@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from worksprog.calc.grid import feature_collection_text
+from worksprog.calc.ground import Ground
 from worksprog.calc.laterals import (
     AreaFall,
     backfill_for,
@@ -25,7 +26,13 @@ from worksprog.drainage import queries
 from worksprog.drainage.drawing_laterals import draw_laterals
 from worksprog.drainage.forms.laterals import LateralsForm
 from worksprog.drainage.models import LateralLayout
-from worksprog.drainage.queries.laterals import Laid, carriers_near, fall_within, lay_into
+from worksprog.drainage.queries.laterals import (
+    Laid,
+    best_start,
+    carriers_near,
+    fall_within,
+    lay_into,
+)
 from worksprog.drainage.services.laterals import keep_layout
 
 SHOWN = 100
@@ -71,6 +78,8 @@ def laterals(request: ClubRequest, uuid: UUID) -> HttpResponse:
     """A GET with figures tries a layout; a POST keeps it."""
     area = _area(request, uuid)
     kept, carriers = _layout_of(area), carriers_near(area)
+    ground = live_ground(request.club)
+    fall = fall_within(area, ground)
     data: QueryDict | dict[str, Any] | None = request.POST if request.method == "POST" else None
     tried = request.method == "GET" and "spacing_m" in request.GET
     if tried:
@@ -78,10 +87,8 @@ def laterals(request: ClubRequest, uuid: UUID) -> HttpResponse:
     elif data is None and kept is not None:
         data = kept.inputs
     elif data is None:
-        data = _usual(area, carriers)
+        data = _usual(area, carriers, fall, ground)
     form = LateralsForm(data, carriers=carriers)
-    ground = live_ground(request.club)
-    fall = fall_within(area, ground)
     laid: Laid | None = None
     if form.is_valid():
         if fall is None and form.cleaned_data["fall_bearing_deg"] is None:
@@ -113,10 +120,13 @@ def laterals(request: ClubRequest, uuid: UUID) -> HttpResponse:
     return render(request, "drainage/laterals.html", context, status=422 if form.errors else 200)
 
 
-def _usual(area: Feature, carriers: list[Feature]) -> dict[str, Any]:
+def _usual(
+    area: Feature, carriers: list[Feature], fall: AreaFall | None, ground: Ground | None
+) -> dict[str, Any]:
     """The form's starting figures, as if they had been entered, with the nearest carrier.
 
-    A carrier that runs through the area is joined from both its sides.
+    A carrier that runs through the area is joined from both its sides. Where the ground is known,
+    the carrier, pattern and angle with the least at fault, metre for metre, are taken.
     """
     form = LateralsForm(carriers=carriers)
     given = {name: field.initial for name, field in form.fields.items()}
@@ -124,6 +134,16 @@ def _usual(area: Feature, carriers: list[Feature]) -> dict[str, Any]:
         given["carrier"] = str(carriers[0].uuid)
         if carriers[0].geometry.intersection(area.geometry).length > given["spacing_m"]:
             given["pattern"] = LateralLayout.Pattern.HERRINGBONE
+    form = LateralsForm(given, carriers=carriers)
+    if carriers and fall is not None and form.is_valid():
+        start = best_start(area, carriers, form.wish(fall.bearing_deg), form.drain(), ground)
+        if start is not None:
+            carrier, wish = start
+            given |= {
+                "carrier": str(carrier.uuid),
+                "pattern": wish.pattern,
+                "angle_to_fall_deg": wish.angle_to_fall_deg,
+            }
     return given
 
 
