@@ -6,12 +6,15 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.urls import reverse
 
+from tests.calc.drains import STORM, outfall, pipe
 from tests.drainage.drawn import draw_ditch, draw_node, draw_pipe
+from worksprog.calc.network import Node, check_drains
 from worksprog.clubs.records import save_record
 from worksprog.course.models import Kind
 from worksprog.drainage.models import DesignStorm, DrainNode, DrainReach, RainTable
 from worksprog.drainage.queries import check_network
 from worksprog.drainage.services import set_design_storm, set_node_levels, set_reach
+from worksprog.drainage.views.reach_figures import water_of
 
 DEPTHS = [
     [years, minutes, depth * factor]
@@ -115,7 +118,7 @@ class TestReachPage:
         page = as_committee.get(address(cast, "reach", drain.lower.uuid))
         shown = page.content.decode()
         assert "under pressure; " in shown
-        assert "it comes out at C2" in shown
+        assert "m stands at C2, where it comes out: " in shown
         assert "above the cover of C2" in shown
         network = as_committee.get(address(cast, "network"))
         assert network.context["comes_out"] >= 1
@@ -203,3 +206,14 @@ def test_levels_in_feet_are_named_on_the_page(cast, drain, as_manager):
     assert "Levels that look like feet" in shown
     assert "P1: upstream invert 170.60 and downstream invert 167.30 m" in shown
     assert "its levels look like feet: enter them in metres" in shown
+
+
+def test_a_level_that_stands_over_an_inlet_is_told_apart_from_the_one_in_the_drain():
+    """66.09 in the pipe and 66.41 at the headwall are two levels: each is named for its place."""
+    culvert = pipe("P1", (0, 0), (100, 0), inlet="square", catchment_ha=3.0)
+    head = Node("H1", "H1", "headwall", 0, 0, cover_m=51.2)
+    check = check_drains([culvert], [head, outfall(100, 0)], STORM)
+    upper, _ = water_of(check, check.reach("P1"))
+    assert upper["differs"]
+    assert upper["at_m"] > upper["level_m"]
+    assert upper["above_m"] == pytest.approx(upper["at_m"] - 51.2)
