@@ -16,7 +16,7 @@ from typing import Literal
 import shapely
 
 from worksprog.calc.ditches import DitchSection, ditch_capacity
-from worksprog.calc.pipes import PipeSection, full_bore_flow_m3s
+from worksprog.calc.pipes import WALL_SHARE, PipeSection, full_bore_flow_m3s
 from worksprog.calc.working import Step, Working
 
 Backfall = Literal["none", "flat", "maybe", "yes"]
@@ -27,7 +27,7 @@ DEEPEST_BELOW_PEG_M = 12.0  # our own figure
 # Where no accuracy was stated (our own figure; a levelled staff reading in a trench).
 USUAL_ACCURACY_M = 0.010
 # Of a pipe whose wall nobody measured: 7 % of its bore, give or take 3 % (common practice, no source).
-USUAL_WALL_SHARE, WALL_DOUBT_SHARE = 0.07, 0.03
+USUAL_WALL_SHARE, WALL_DOUBT_SHARE = WALL_SHARE, 0.03
 OUT_OF_LINE_M = 0.15  # our own figure
 STEEPEST_GRADIENT = 1.0  # a steeper stretch is a drop: what 1 in 1 carries is counted, no more
 SOURCE_SPREAD = "JCGM 100:2008, section 5.1.2"

@@ -23,6 +23,8 @@ DEPTH_RATIO_AT_MOST_FLOW = 0.938181
 MOST_FLOW_RATIO = 1.0757
 # Usual nominal bores: common practice, no source. The true inside of a bought pipe may be less.
 USUAL_BORES_MM = (100, 150, 225, 300, 375, 450, 525, 600, 750, 900)
+# Of the bore, for a pipe whose outside is not known: twin-wall pipes, no source.
+WALL_SHARE = 0.07
 SOURCE_COLEBROOK = "Colebrook–White, closed form for a pipe running full (Colebrook 1939)"
 SOURCE_PART_FULL = "geometry of the circle with Manning's formula, n constant"
 

@@ -19,7 +19,7 @@ from worksprog.calc.ditches import DitchSection
 from worksprog.calc.network.given import Point, Reach
 from worksprog.calc.network.result import NetworkCheck, ReachCheck
 from worksprog.calc.network.water_line import LevelsAt
-from worksprog.calc.pipes import PipeSection
+from worksprog.calc.pipes import WALL_SHARE, PipeSection
 from worksprog.calc.roots import Floats
 from worksprog.calc.working import Step, Working
 
@@ -27,7 +27,6 @@ Rule = Literal[
     "cover", "velocity", "narrows", "step_up", "drop", "crossing", "service", "unknown", "shallow"
 ]
 COMMON = "common practice, no source"
-WALL_SHARE = 0.075  # of the bore, for a pipe whose outside is not known: twin-wall, no source
 EVERY_M = 2.0
 SAME_BORE = 0.05
 BANK_M = 1.0
