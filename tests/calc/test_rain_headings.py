@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from worksprog.calc.rainfall.gauge import read_maxima
-from worksprog.calc.rainfall.table import read_depths
+from worksprog.calc.rainfall.table import DepthTable, read_depths
 
 
 @pytest.mark.parametrize("heading", ["1e308", "-1", "1e3", "+2"])
@@ -38,3 +38,10 @@ def test_headings_without_figures_stay_a_list_of_lines():
     rows, refused = read_maxima("year, duration (min), depth (mm)\n1998, 60, 21.4")
     assert not refused
     assert rows[0].duration_min == 60
+
+
+def test_a_table_whose_gaps_make_a_longer_storm_bring_less_says_so():
+    rows = [(2, 30, 10), (5, 30, 29), (100, 30, 30), (2, 60, 10), (100, 60, 30)]
+    table = DepthTable.of(rows)
+    with pytest.raises(ValueError, match=r"The table has gaps.* 30 min and only .* in 1 h"):
+        table.design_rain(5)

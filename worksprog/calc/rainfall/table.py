@@ -135,6 +135,14 @@ class DepthTable:
                 depths.append(float(np.interp(at, variates, values)) * factor)
         if not durations:
             raise ValueError(f"No duration of the table is told for 1 in {return_years:g} year.")
+        for at, (shorter, longer) in enumerate(pairwise(depths)):
+            if longer < shorter:
+                raise ValueError(
+                    f"The table has gaps: taken between the return periods entered, 1 in "
+                    f"{return_years:g} year would bring {shorter:.1f} mm in "
+                    f"{duration_words(durations[at])} and only {longer:.1f} mm in "
+                    f"{duration_words(durations[at + 1])}. Enter the depths left out."
+                )
         return DesignRain(tuple(durations), tuple(depths))
 
 
