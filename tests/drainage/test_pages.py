@@ -171,7 +171,7 @@ def test_setting_a_reach(cast, drain, as_manager):
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"inside_diameter_mm": "0.3"}, "greater than or equal to 30"),
+        ({"inside_diameter_mm": "0.3"}, "An inside diameter is in millimetres"),
         ({"upstream_invert_m": "52,0m"}, "Enter a number"),
         ({"upstream_invert_m": "nan"}, "Enter a number"),
         ({"ks_mm": "40"}, "too great for a pipe"),

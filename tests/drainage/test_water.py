@@ -375,5 +375,5 @@ def test_days_of_rain_say_how_each_day_falls(
     assert "spread evenly over its 24 hours" in told
     told = as_manager.post(f"{AT}through/", days | {"half_in_h": "4"}, follow=True).content.decode()
     assert "falls in 4 hours about noon" in told
-    even, fierce = Routing.objects.order_by("pk")
+    _, fierce = Routing.objects.order_by("pk")
     assert fierce.inputs["half_in_h"] == 4.0

@@ -12,6 +12,6 @@ from worksprog.drainage.models import DrainReach
 
 
 def test_a_pipe_with_work_on_it_stays(cast: Cast, works: Works) -> None:
-    with pytest.raises(ValidationError, match="rests on it: item .*Lay C1"):
+    with pytest.raises(ValidationError, match=r"rests on it: item .*Lay C1"):
         drop_feature(feature=works.pipe, by=cast.manager)
     assert DrainReach.objects.filter(feature=works.pipe).exists()

@@ -90,12 +90,12 @@ def club_page(
 
 def _page_of_the_button(request: HttpRequest) -> str:
     """Where the form was sent from: many addresses take a POST only, and cannot be opened."""
-    page = request.META.get("HTTP_REFERER", "")
+    page: str = request.META.get("HTTP_REFERER", "")
     here = {request.get_host()}
     if not url_has_allowed_host_and_scheme(page, here, require_https=request.is_secure()):
         return reverse("home")
     parts = urlsplit(page)
-    return parts.path + (f"?{parts.query}" if parts.query else "")
+    return f"{parts.path}?{parts.query}" if parts.query else str(parts.path)
 
 
 def get_row(rows: models.QuerySet[RowT] | type[RowT], club: Club, uuid: UUID) -> RowT:
