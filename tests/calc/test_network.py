@@ -211,7 +211,9 @@ class TestFaults:
         check = check_drains([pipe("P1", (0, 0), (100, 0))], [], STORM)
         assert "ends in the open" in check.findings[0].words
         assert check.count("fault") == 1
-        assert check.reach("P1").verdict.startswith("leads nowhere: nothing takes its water")
+        assert check.reach("P1").verdict.startswith(
+            "leads nowhere: nothing takes the water at its end"
+        )
         bare = pipe("P1", (0, 0), (100, 0), upstream_invert_m=None, section=None)
         assert check_drains([bare], [], STORM).reach("P1").state == "fault"
         small = pipe("P1", (0, 0), (100, 0), catchment_ha=50.0)
@@ -556,3 +558,12 @@ def test_limits_are_kept():
     with pytest.raises(ValueError, match="other kind's section"):
         pipe("P", (0, 0), (9, 0), section=DITCH)
     assert np.isfinite(STORM.intensity_mm_h)
+
+
+def test_a_pipe_too_small_that_leads_nowhere_still_shows_its_working():
+    check = check_drains([pipe("P1", (0, 0), (100, 0), catchment_ha=9.0)], [], STORM)
+    got = check.reach("P1")
+    assert got.state == "fault"
+    assert got.backs_up
+    assert "too small by" in got.verdict
+    assert "Depth and velocity at this flow" not in [one.title for one in check.workings("P1")]

@@ -299,7 +299,7 @@ def _verdict(
         short = ""
         if wanted is not None and capacity is not None and wanted > capacity:
             short = f"; and too small by {_litres(wanted - capacity)} l/s"
-        return "fault", f"leads nowhere: nothing takes its water{short}"
+        return "fault", f"leads nowhere: nothing takes the water at its end{short}"
     why = next((finding for finding in faults if finding.kind in UNKNOWN_FROM), None)
     if why is not None:
         return "unknown", {

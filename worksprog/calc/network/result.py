@@ -140,7 +140,7 @@ class ReachCheck:
     @property
     def backs_up(self) -> bool:
         """A pipe asked for more than it carries: no free depth or velocity can be told."""
-        return self.kind == "pipe" and self.state == "too_small"
+        return self.kind == "pipe" and self.shortfall_m3s > 0
 
     @property
     def shortfall_m3s(self) -> float:
