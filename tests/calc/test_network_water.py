@@ -544,3 +544,16 @@ def test_the_check_agrees_with_the_same_rain_led_through(count):
         for minutes in range(8, 30)
     )
     assert last.flow_m3s == pytest.approx(led, rel=0.03)
+
+
+def test_water_that_comes_to_a_ring_is_followed_no_further():
+    """By length of storm as with one intensity: the reach above it is told, the ring is named."""
+    ring = [
+        pipe("P1", (0, 0), (100, 0)),
+        pipe("P2", (100, 0), (50, 80)),
+        pipe("P3", (50, 80), (0, 0)),
+    ]
+    check = check_drains([*ring, pipe("P0", (-100, 0), (0, 0))], [outfall(300, 0)], BY_LENGTH)
+    assert "loop" in [finding.kind for finding in check.faults]
+    assert check.reach("P0").flow_m3s is not None
+    assert all(check.reach(one.key).flow_m3s is None for one in ring)

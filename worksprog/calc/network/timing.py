@@ -117,8 +117,10 @@ def peak_flows(
         )
     if whole_only or not len(gather):
         return found
+    # Never on into a ring: there the way down has no end.
     below = np.array(
-        [others[0] if len(others) == 1 else -1 for others in way.below], dtype=np.int64
+        [others[0] if len(others) == 1 and known[others[0]] else -1 for others in way.below],
+        dtype=np.int64,
     )
     area, duration = _fullest(
         below,
