@@ -15,6 +15,13 @@ class SheetForm(forms.Form):
         self.label_suffix = ""
 
 
+def number_field(label: str, help_text: str = "", **more: Any) -> forms.FloatField:
+    """A figure of any fineness: a browser's own step would refuse 0.05."""
+    field = forms.FloatField(label=label, help_text=help_text, **more)
+    field.widget.attrs["step"] = "any"
+    return field
+
+
 class ClubForm(forms.ModelForm[Club]):
     class Meta:
         model = Club

@@ -36,10 +36,6 @@ COLUMNS = (
     *("ref", "name", "kind", "state", "upstream_invert_m", "downstream_invert_m", "cover_level_m"),
     *("invert_level_m", "built_upstream_m", "built_downstream_m", *SIZES, "epsg", "uuid"),
 )
-LEVEL_COLUMNS = (
-    *("ref", "of", "chainage_m", "level_m", "level_accuracy_m", "plan_accuracy_m", "measured_on"),
-    *("how", "corrected", "epsg", "uuid"),
-)
 
 
 def _said(value: object) -> str:

@@ -6,58 +6,37 @@ import math
 from collections.abc import Mapping
 from datetime import date
 from typing import Any
-from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
-from django.db import DatabaseError
 
 from worksprog.calc.grid import from_lonlat
 from worksprog.clubs.models import Club, User
+from worksprog.clubs.sent import take_in_order, uuid_of
 from worksprog.course.models import DRAIN_LINES, Feature
 from worksprog.drainage.models import AsBuiltLevel
 from worksprog.drainage.queries.level_remarks import remarks_on
 from worksprog.drainage.services.as_built import Measured, correct_level, measure_level
 
 AT_ONCE = 5  # a photo comes with each
-KEPT, REFUSED, LATER = "kept", "refused", "later"
 Sent = Mapping[str, Any]
 
 
 def take_levels(
     club: Club, by: User, entries: list[Any], photos: Mapping[str, UploadedFile[Any]]
 ) -> list[dict[str, str]]:
-    """Keep each in its order. kept: it stands; refused: why not; later: send it again.
+    """Keep each in its order, as ``clubs.sent`` answers it.
 
     A level that names one it ``corrects``, with its ``reason``, stands in that one's place. With
     what is kept comes what is remarkable about it: another person's level that does not agree.
 
     photos  by the number of the entry they belong to
-    After the first "later" the rest waits too.
     """
-    answers: list[dict[str, str]] = []
-    for place, sent in enumerate(entries):
-        answers.append(_take(club, by, sent, photos))
-        if answers[-1]["answer"] == LATER:
-            answers += [_answer(rest, LATER) for rest in entries[place + 1 :]]
-            break
-    return answers
 
-
-def _answer(sent: Any, answer: str, why: str = "", field: str = "") -> dict[str, str]:
-    number = str(sent.get("client_id", "")) if isinstance(sent, dict) else ""
-    return {"client_id": number, "answer": answer, "why": why, "field": field}
-
-
-def _take(
-    club: Club, by: User, sent: Any, photos: Mapping[str, UploadedFile[Any]]
-) -> dict[str, str]:
-    try:
-        if not isinstance(sent, dict):
-            raise ValidationError("A level is a set of named values.")
-        number = _uuid(sent.get("client_id"), "level")
+    def take(sent: Sent) -> str:
+        number = uuid_of(sent.get("client_id"), "level")
         rows = Feature.objects.filter(club=club, kind__in=DRAIN_LINES)
-        drain = _uuid(sent.get("drain"), "drain")
+        drain = uuid_of(sent.get("drain"), "drain")
         feature = rows.select_related("reach", "club").filter(uuid=drain).first()
         if feature is None:
             raise ValidationError({"drain": "This drain is no longer drawn; choose another one."})
@@ -71,17 +50,14 @@ def _take(
             row = measure_level(
                 feature=feature, measured=measured, by=by, client_id=number, photo=photo
             )
-        return _answer(sent, KEPT, " ".join(remarks_on(row)))
-    except ValidationError as error:
-        fields = getattr(error, "error_dict", {})
-        return _answer(sent, REFUSED, " ".join(error.messages), next(iter(fields), ""))
-    except DatabaseError:
-        return _answer(sent, LATER)
+        return " ".join(remarks_on(row))
+
+    return take_in_order(entries, take, not_named="A level is a set of named values.")
 
 
 def _wrong(club: Club, sent: Sent) -> AsBuiltLevel:
     rows = AsBuiltLevel.objects.filter(club=club).select_related("feature__club", "club")
-    row = rows.filter(uuid=_uuid(sent.get("corrects"), "level to correct")).first()
+    row = rows.filter(uuid=uuid_of(sent.get("corrects"), "level to correct")).first()
     if not isinstance(row, AsBuiltLevel):
         raise ValidationError("The level to correct is not among those of this club.")
     return row
@@ -92,15 +68,6 @@ def _text(sent: Sent, name: str, most: int) -> str:
     if any(sign == "\0" or "\ud800" <= sign <= "\udfff" for sign in value):
         raise ValidationError({name: "The text holds signs that cannot be kept; write it anew."})
     return value
-
-
-def _uuid(value: Any, what: str) -> UUID:
-    try:
-        return UUID(str(value))
-    except ValueError as error:
-        raise ValidationError(
-            f"The number of the {what} is not one: “{str(value)[:40]}”."
-        ) from error
 
 
 def _number(sent: Sent, name: str) -> float | None:

@@ -6,12 +6,11 @@ import math
 from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
-from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import DatabaseError
 
 from worksprog.clubs.models import Membership
+from worksprog.clubs.sent import take_in_order, uuid_of
 from worksprog.hours.models import HourEntry
 from worksprog.hours.services import correct_hours, log_hours, withdraw_hours
 from worksprog.works.models import Item
@@ -20,52 +19,21 @@ AT_ONCE = 50
 OLDEST_D = 60
 Sent = dict[str, Any]
 
-KEPT, REFUSED, LATER = "kept", "refused", "later"
-
 
 def take_in(person: Membership, entries: list[Any]) -> list[dict[str, str]]:
-    """Do each in its order. kept: it stands; refused: why not; later: the store was busy, send again.
+    """Do each in its order, as ``clubs.sent`` answers it."""
 
-    After the first "later" the rest waits too, so that a change never overtakes what it changes.
-    """
-    answers: list[dict[str, str]] = []
-    for place, sent in enumerate(entries):
-        answer = _take_one(person, sent)
-        answers.append(answer)
-        if answer["answer"] == LATER:
-            answers += [_answer(rest, LATER) for rest in entries[place + 1 :]]
-            break
-    return answers
-
-
-def _answer(sent: Any, answer: str, why: str = "", field: str = "") -> dict[str, str]:
-    number = str(sent.get("client_id", "")) if isinstance(sent, dict) else ""
-    return {"client_id": number, "answer": answer, "why": why, "field": field}
-
-
-def _take_one(person: Membership, sent: Any) -> dict[str, str]:
-    try:
-        if not isinstance(sent, dict):
-            raise ValidationError("An entry is a set of named values.")
+    def take(sent: Sent) -> str:
         work = WORKS.get(str(sent.get("op")))
         if work is None:
             raise ValidationError("Expected log, correct or withdraw.")
-        work(person, sent)
-    except ValidationError as error:
-        fields = getattr(error, "error_dict", {})
-        return _answer(sent, REFUSED, " ".join(error.messages), next(iter(fields), ""))
-    except PermissionDenied:
-        return _answer(sent, REFUSED, "Only the one who logged it may change it.")
-    except DatabaseError:
-        return _answer(sent, LATER)
-    return _answer(sent, KEPT)
+        try:
+            work(person, sent)
+        except PermissionDenied as error:
+            raise ValidationError("Only the one who logged it may change it.") from error
+        return ""
 
-
-def _uuid(value: Any, what: str) -> UUID:
-    try:
-        return UUID(str(value))
-    except ValueError as error:
-        raise ValidationError(f"The number of the {what} is not one: “{value}”.") from error
+    return take_in_order(entries, take, not_named="An entry is a set of named values.")
 
 
 def _day(sent: Sent, today: date) -> date:
@@ -110,7 +78,7 @@ def _hours(sent: Sent) -> str:
 def _log(person: Membership, sent: Sent) -> None:
     item = None
     if sent.get("item"):
-        number = _uuid(sent["item"], "job")
+        number = uuid_of(sent["item"], "job")
         item = Item.objects.filter(club=person.club, uuid=number).first()
         if item is None:
             raise ValidationError(
@@ -120,7 +88,7 @@ def _log(person: Membership, sent: Sent) -> None:
     log_hours(
         club=person.club,
         person=person,
-        client_id=_uuid(sent.get("client_id"), "entry"),
+        client_id=uuid_of(sent.get("client_id"), "entry"),
         worked_on=_day(sent, today),
         hours=_hours(sent),
         item=item,
@@ -133,7 +101,7 @@ def _log(person: Membership, sent: Sent) -> None:
 
 
 def _entry(person: Membership, sent: Sent) -> HourEntry:
-    number = _uuid(sent.get("entry"), "entry")
+    number = uuid_of(sent.get("entry"), "entry")
     entry = HourEntry.objects.filter(club=person.club, client_id=number).first()
     if entry is None:
         raise ValidationError("The entry it changes was never logged.")

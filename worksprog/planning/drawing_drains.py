@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from worksprog.calc.network.through_time import Spell, ThroughTime
 from worksprog.clubs.templatetags.figures import day as day_words
+from worksprog.drainage.drawing.marks import joined
 from worksprog.planning.drains import short_words
 
 WIDTH, NAMES, ROW, HEAD, FOOT = 960, 110, 30, 26, 8
@@ -80,7 +81,7 @@ def draw_weeks(through: ThroughTime) -> SafeString | None:
         'same">{2}</svg>',
         WIDTH,
         height,
-        format_html_join("", "{}", ((part,) for part in parts)),
+        joined(parts),
     )
 
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from worksprog.calc.network import NetworkCheck
 from worksprog.calc.sizing import Design, SizingReach, Tree
+from worksprog.drainage.drawing.marks import joined
 
 WIDTH, HEIGHT = 760.0, 330.0
 LEFT, RIGHT, TOP, FOOT = 58.0, 24.0, 20.0, 62.0
@@ -76,16 +77,12 @@ def draw_beside(tree: Tree, design: Design, check: NetworkCheck) -> SafeString:
     return format_html(
         '<svg xmlns="http://www.w3.org/2000/svg" class="siz-section" viewBox="0 0 {} {}" '
         'role="img"><title>{}</title>{}</svg>',
-        f"{WIDTH:.0f}", f"{HEIGHT:.0f}", title, _joined(marks),
+        f"{WIDTH:.0f}", f"{HEIGHT:.0f}", title, joined(marks),
     )  # fmt: skip
 
 
 def _exaggeration(total: float, low: float, high: float) -> float:
     return ((HEIGHT - TOP - FOOT) / (high - low)) / ((WIDTH - LEFT - RIGHT) / total)
-
-
-def _joined(parts: Iterable[SafeString]) -> SafeString:
-    return format_html_join("", "{}", ((part,) for part in parts))
 
 
 def _words(x: float, y: float, words: str, anchor: str, css: str = "siz-words") -> SafeString:

@@ -7,14 +7,11 @@ from typing import Any
 from django import forms
 
 from worksprog.calc.sizing import SizingLimits
+from worksprog.clubs.forms import number_field
 
 
 def _number(label: str, initial: float, least: float, most: float, help_text: str = "") -> Any:
-    field = forms.FloatField(
-        label=label, initial=initial, min_value=least, max_value=most, help_text=help_text
-    )
-    field.widget.attrs["step"] = "any"
-    return field
+    return number_field(label, help_text, initial=initial, min_value=least, max_value=most)
 
 
 class SizingForm(forms.Form):

@@ -14,7 +14,7 @@ from django.db.models import Case, OuterRef, Prefetch, Q, QuerySet, Subquery, Su
 from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import EIGHT_IN_TEN, sum_spreads
 from worksprog.clubs.models import Club
-from worksprog.course.models import Feature, State
+from worksprog.course.models import Feature, Kind, State
 from worksprog.course.queries import live_ground
 from worksprog.drainage.models import DrainReach, LateralLayout
 from worksprog.works import bridge
@@ -49,7 +49,7 @@ def price_book(club: Club) -> calc.Book:
 
 
 def measure_item(item: Item) -> bridge.Measured:
-    """What the item's features tell now. Up to four queries, and the ground where it is needed."""
+    """What the item's features tell now. Up to three queries, and the ground where it is needed."""
     features = list(item.features.all())
     reaches = {reach.feature_id: reach for reach in DrainReach.objects.filter(feature__in=features)}
     needs_ground = any(
@@ -57,7 +57,9 @@ def measure_item(item: Item) -> bridge.Measured:
         for reach in reaches.values()
     ) and any(m.name == "mean_depth_m" for m in calc.RECIPES[item.kind].measures)
     ground = live_ground(item.club) if needs_ground else None
-    layouts = {row.feature_id: row for row in LateralLayout.objects.filter(feature__in=features)}
+    areas = [feature for feature in features if feature.kind == Kind.LATERALS]
+    rows = LateralLayout.objects.filter(feature__in=areas) if areas else ()
+    layouts = {row.feature_id: row for row in rows}
     return bridge.measure(item.kind, features, reaches=reaches, ground=ground, layouts=layouts)
 
 

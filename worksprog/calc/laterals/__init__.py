@@ -13,7 +13,6 @@ from worksprog.calc.laterals.layout import (
 )
 from worksprog.calc.laterals.levels import DrainWish, LateralLevels, lateral_working, set_levels
 from worksprog.calc.laterals.spacing import (
-    LITRES_PER_MM_DAY_HA,
     Backfill,
     WetGround,
     backfill_for,
@@ -25,7 +24,6 @@ from worksprog.calc.laterals.spacing import (
 )
 
 __all__ = [
-    "LITRES_PER_MM_DAY_HA",
     "AreaFall",
     "Backfill",
     "DrainWish",

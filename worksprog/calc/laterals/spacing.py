@@ -11,11 +11,9 @@ import numpy as np
 from worksprog.calc.roots import Floats, one, rising_root
 from worksprog.calc.working import Step, Working
 
-LITRES_PER_MM_DAY_HA = 10_000 / 86_400  # 1 mm a day on 1 ha, in l/s
 SOURCE_HOOGHOUDT = "Hooghoudt's steady-state drain equation (formula confirmed in public texts)"
 SOURCE_SERIES = "van der Molen and Wesseling's series for the equivalent depth (from memory)"
 SOURCE_MOODY = "Moody's approximation of the equivalent depth (from memory)"
-SOURCE_ELLIPSE = "USDA ellipse equation, NEH 650 chapter 14 (pages not readable)"
 FURTHEST_M = 500.0
 TERMS = 99  # odd terms of the series; they die away as exp(-2 n x)
 SLOW_CLAY_M_D = 0.05  # below this Hooghoudt's spacings are closer than anybody lays drains
@@ -122,7 +120,8 @@ def ellipse_spacing_m(*, k_m_d: float, rate_mm_d: float, drain_m: float, water_m
     """S = √(4 K (b² - a²) / q): spacing by the ellipse, which leaves out radial flow.
 
     drain_m (a), water_m (b)  heights above the barrier of the drain and of the water half way
-    Never closer than Hooghoudt for the same ground. ValueError unless 0 ≤ a < b and K, q > 0.
+    Never closer than Hooghoudt for the same ground. Source: the USDA ellipse equation, NEH 650
+    chapter 14 (pages not readable). ValueError unless 0 ≤ a < b and K, q > 0.
     """
     if not (0 <= drain_m < water_m and k_m_d > 0 and rate_mm_d > 0):
         raise ValueError(

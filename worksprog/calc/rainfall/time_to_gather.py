@@ -21,7 +21,6 @@ FOOT_M = 0.3048
 SOURCE_KIRPICH = "Kirpich 1940, tc = 0.0195 L^0.77 S^-0.385 (small farm catchments, from memory)"
 SOURCE_BRANSBY = "Bransby-Williams 1922, tc = 14.6 L A^-0.1 S^-0.2 (L km, A km²)"
 SOURCE_NRCS_LAG = "NRCS lag, NEH 630 chapter 15, equation 15-4"
-SOURCE_SHEET_FLOW = "NRCS sheet flow, NEH 630 chapter 15"
 
 
 def _check(**given: float) -> None:
@@ -95,6 +94,7 @@ def sheet_flow_min(*, length_m: float, gradient: float, manning_n: float, rain_m
     """Travel time of a thin sheet, t = 0.007 (n L)^0.8 / (P^0.5 S^0.4) hours (L ft, P in), in min.
 
     rain_mm  the 1 in 2 year, 24-hour rain. Valid for the first 30 m (100 ft); ValueError beyond.
+    Source: NRCS, NEH 630 chapter 15.
     """
     _check(length_m=length_m, manning_n=manning_n, rain_mm=rain_mm)
     _check_slope(gradient)

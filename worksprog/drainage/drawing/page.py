@@ -10,11 +10,12 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from worksprog.calc.long_section import LongSection, Piece, Station
 from worksprog.calc.network import NetworkCheck, ReachCheck
+from worksprog.drainage.drawing.marks import joined
 
 INK, SOFT, HAIR, GROUND = "#1a2320", "#59645d", "#e2dccd", "#8d7d6b"
 WATER, ACCENT, SHEET = "#1d6a86", "#7b2d43", "#fbf9f3"
@@ -24,10 +25,6 @@ DRAWN_ONE_BY_ONE = 400  # reaches, above which a small map no longer names each
 MARK_PX = 14  # the small map is shown at about two thirds of its drawn size
 LETTER_PX = 6.1  # width of a letter of the mono face at 10 px
 LEFT, RIGHT, TOP, PROFILE, ROW = 76.0, 22.0, 18.0, 190.0, 19.0
-
-
-def _joined(parts: Iterable[SafeString]) -> SafeString:
-    return format_html_join("", "{}", ((part,) for part in parts))
 
 
 def _line(
@@ -287,7 +284,7 @@ def draw_long_section(
         'role="img" data-frame="{} {} {} {}"><title>{}</title>{}</svg>',
         f"{width:.0f}", f"{bottom + 8:.0f}", f"{width:.0f}", f"{bottom + 8:.0f}",
         f"{LEFT:.1f}", f"{width - RIGHT:.1f}", f"{TOP:.1f}", f"{TOP + PROFILE:.1f}", title,
-        _joined(marks),
+        joined(marks),
     )  # fmt: skip
 
 
@@ -347,7 +344,7 @@ def draw_network(
     return format_html(
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {} {}" width="{}" height="{}" '
         'role="group" aria-label="{}">{}</svg>',
-        f"{width:.0f}", f"{height:.0f}", f"{width:.0f}", f"{height:.0f}", title, _joined(marks),
+        f"{width:.0f}", f"{height:.0f}", f"{width:.0f}", f"{height:.0f}", title, joined(marks),
     )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from worksprog.clubs.forms import number_field
 from worksprog.clubs.models import Club
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Kind, State
 from worksprog.drainage.models import AsBuiltLevel
@@ -13,9 +14,7 @@ _DAY = {"type": "date"}
 
 
 def _metres(label: str, help_text: str = "", **more: Any) -> forms.FloatField:
-    field = forms.FloatField(label=label, help_text=help_text, required=False, **more)
-    field.widget.attrs["step"] = "any"
-    return field
+    return number_field(label, help_text, required=False, **more)
 
 
 def _day(label: str) -> forms.DateField:

@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 
 from worksprog.calc.laterals import DrainWish, WetGround, Wish
+from worksprog.clubs.forms import number_field
 from worksprog.course.models import Feature
 from worksprog.drainage.bridge import short_name
 from worksprog.drainage.models import LateralLayout
@@ -16,9 +17,7 @@ BORES_MM = (60, 80, 100, 150)
 def _number(
     label: str, initial: float | None, help_text: str = "", *, required: bool = True
 ) -> forms.FloatField:
-    field = forms.FloatField(label=label, initial=initial, help_text=help_text, required=required)
-    field.widget.attrs["step"] = "any"
-    return field
+    return number_field(label, help_text, initial=initial, required=required)
 
 
 class LateralsForm(forms.Form):

@@ -6,6 +6,7 @@ from django import forms
 
 from worksprog.calc.section_sheets import HORIZONTAL, VERTICAL
 from worksprog.calc.setting_out import LineOfSight, Wish
+from worksprog.clubs.forms import number_field
 
 CHOSEN = [("", "chosen to fit")]
 
@@ -35,9 +36,7 @@ class SheetForm(forms.Form):
 
 
 def _number(label: str, help_text: str = "") -> forms.FloatField:
-    field = forms.FloatField(label=label, help_text=help_text, required=False)
-    field.widget.attrs["step"] = "any"
-    return field
+    return number_field(label, help_text, required=False)
 
 
 class SettingOutForm(forms.Form):

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 
+from worksprog.clubs.forms import number_field
 from worksprog.course.models import Feature
 from worksprog.drainage.bridge import short_name
 from worksprog.drainage.models import DesignStorm, PondOutlet
@@ -16,21 +17,15 @@ MOST_STAGES = 200
 OUTLET_ROWS = 4
 
 
-def _number(label: str, help_text: str = "", **more: Any) -> forms.FloatField:
-    field = forms.FloatField(label=label, help_text=help_text, **more)
-    field.widget.attrs["step"] = "any"
-    return field
-
-
 class PondForm(forms.Form):
     """Levels and stages of one pond."""
 
-    bank_level_m = _number(
+    bank_level_m = number_field(
         "Lowest level of the bank (m)",
         "Where water would first come over. Left empty, the highest stage.",
         required=False,
     )
-    resting_level_m = _number(
+    resting_level_m = number_field(
         "Usual water level (m)",
         "Before the rain. Left empty, the lowest outlet.",
         required=False,
@@ -72,9 +67,9 @@ class OutletForm(forms.Form):
     kind = forms.ChoiceField(
         label="Kind", required=False, choices=[("", "none"), *PondOutlet.Kind.choices]
     )
-    level_m = _number("Invert or crest (m)", required=False)
-    diameter_mm = _number("Inside diameter (mm)", required=False, min_value=10)
-    width_m = _number("Width of the crest (m)", required=False, min_value=0.05)
+    level_m = number_field("Invert or crest (m)", required=False)
+    diameter_mm = number_field("Inside diameter (mm)", required=False, min_value=10)
+    width_m = number_field("Width of the crest (m)", required=False, min_value=0.05)
     reach = forms.ChoiceField(label="Gives into", required=False)
 
     def __init__(self, *args: Any, drains: Sequence[Feature], **kwargs: Any) -> None:
@@ -119,9 +114,11 @@ class StagesForm(forms.Form):
         label="Made from",
         choices=[("outline", "its outline and even sides"), ("ground", "the ground inside it")],
     )
-    bank_m = _number("Bank (m)", "Left empty, the lowest ground along the outline.", required=False)
-    depth_m = _number("Depth, bank to bed (m)", initial=1.5, required=False)
-    side_slope = _number("Sides, across per 1 down", initial=3.0, required=False)
+    bank_m = number_field(
+        "Bank (m)", "Left empty, the lowest ground along the outline.", required=False
+    )
+    depth_m = number_field("Depth, bank to bed (m)", initial=1.5, required=False)
+    side_slope = number_field("Sides, across per 1 down", initial=3.0, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -156,7 +153,9 @@ class ThroughForm(forms.Form):
     kind = forms.ChoiceField(
         label="Rain", choices=[("storm", "the design storm"), ("days", "days of rain")]
     )
-    duration_h = _number("Storm: how long it lasts (h)", initial=1.0, min_value=0.05, max_value=168)
+    duration_h = number_field(
+        "Storm: how long it lasts (h)", initial=1.0, min_value=0.05, max_value=168
+    )
     days_mm = forms.CharField(
         label="Days: rain of each day (mm)",
         required=False,
@@ -172,11 +171,13 @@ class ThroughForm(forms.Form):
         choices=[("", "evenly over its 24 h"), (8, "half of it in 8 h"), (4, "half of it in 4 h")],
         help_text="Evenly is the mildest: a day with its rain in a few hours loads drains more.",
     )
-    after_h = _number("Time to run off after it (h)", initial=24.0, min_value=0.1, max_value=720)
+    after_h = number_field(
+        "Time to run off after it (h)", initial=24.0, min_value=0.1, max_value=720
+    )
     step_min = forms.TypedChoiceField(
         label="Step", coerce=float, choices=[(0.5, "½ min"), (1, "1 min"), (5, "5 min")], initial=1
     )
-    share = _number(
+    share = number_field(
         "Share that runs off, everywhere",
         "0 to 1. Left empty, as entered for each catchment. A clay that days of rain have soaked "
         "lets about half run off, and more.",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from hashlib import sha256
 from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
@@ -15,6 +13,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_safe
 
+from worksprog.clubs.csv_files import csv_answer
 from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.clubs.models import Club
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, State
@@ -22,7 +21,7 @@ from worksprog.course.queries import live_ground
 from worksprog.course.reading.results import ReadError, Refusal
 from worksprog.drainage import exchange, queries
 from worksprog.drainage.bridge import short_name
-from worksprog.drainage.drawing_as_built import draw_as_built
+from worksprog.drainage.drawing.as_built import draw_as_built
 from worksprog.drainage.forms.as_built import (
     CloseForm,
     LevelForm,
@@ -321,21 +320,17 @@ REGISTER_HEAD = (
 @club_page("drainage.read")
 def register_csv(request: ClubRequest) -> HttpResponse:
     _, rows = _registered(request)
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(REGISTER_HEAD)
+    cells = []
     for row in rows:
         depth = row.depth or (None, None)
-        cells = [
+        cells.append([
             row.feature.ref, row.feature.name, row.feature.kind, row.feature.get_state_display(),
             row.holes, _places(row.length_m, 1), row.size, row.material,
             _places(row.upstream_m, 3), _places(row.downstream_m, 3), row.levels_from,
             _places(depth[0], 2), _places(depth[1], 2), row.dated, row.who, row.accuracy,
-            row.source, str(row.photos),
-        ]  # fmt: skip
-        writer.writerow([exchange.harmless(cell) for cell in cells])
-    name = f"{request.club.slug}-register-of-drains.csv"
-    return _download("\ufeff" + text.getvalue(), "text/csv; charset=utf-8", name)
+            row.source, row.photos,
+        ])  # fmt: skip
+    return csv_answer(f"{request.club.slug}-register-of-drains", REGISTER_HEAD, cells)
 
 
 def _places(value: float | None, places: int) -> str:

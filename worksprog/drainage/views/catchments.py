@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from worksprog.clubs.door import ClubRequest, club_page
-from worksprog.drainage.drawing_catchments import draw_shares
+from worksprog.drainage.drawing.catchments import draw_shares
 from worksprog.drainage.queries.catchments import MUCH_APART, ReachShare, shares_by_ground
 from worksprog.drainage.services.catchments import take_ground_catchments
 

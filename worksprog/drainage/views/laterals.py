@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-import csv
 from typing import Any
 from uuid import UUID
 
@@ -19,11 +18,12 @@ from worksprog.calc.laterals import (
     lateral_working,
     spacing_working,
 )
+from worksprog.clubs.csv_files import csv_answer
 from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.course.models import Feature, Kind, State
 from worksprog.course.queries import live_ground
 from worksprog.drainage import queries
-from worksprog.drainage.drawing_laterals import draw_laterals
+from worksprog.drainage.drawing.laterals import draw_laterals
 from worksprog.drainage.forms.laterals import LateralsForm
 from worksprog.drainage.models import LateralLayout
 from worksprog.drainage.queries.laterals import (
@@ -263,24 +263,20 @@ def laterals_csv(request: ClubRequest, uuid: UUID) -> HttpResponse:
     laid = lay_into(
         area, form.carrier_row, form.wish(fall.bearing_deg if fall else 0.0), form.drain(), ground
     )
-    answer = HttpResponse(content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="laterals-{area.ref or area.pk}.csv"'
-    answer.write("\ufeff")
-    writer = csv.writer(answer)
-    writer.writerow(
+    return csv_answer(
+        f"laterals-{area.ref or area.pk}",
         ["lateral", "head easting (m)", "head northing (m)", "head invert (m)", "foot easting (m)",
          "foot northing (m)", "foot invert (m)", "length (m)", "gradient, 1 in",
-         "joins the carrier at (m)"]
-    )  # fmt: skip
-    for lateral, level in laid.rows:
-        (x0, y0), (x1, y1) = lateral.line
-        writer.writerow(
-            [lateral.number, f"{x0:.3f}", f"{y0:.3f}", _three(level.upper_invert_m), f"{x1:.3f}",
-             f"{y1:.3f}", _three(level.lower_invert_m), f"{lateral.length_m:.2f}",
+         "joins the carrier at (m)"],
+        [
+            [lateral.number, *(f"{metres:.3f}" for metres in lateral.line[0]),
+             _three(level.upper_invert_m), *(f"{metres:.3f}" for metres in lateral.line[1]),
+             _three(level.lower_invert_m), f"{lateral.length_m:.2f}",
              "" if level.one_in is None else f"{level.one_in:.0f}",
              "" if lateral.joins_at_m is None else f"{lateral.joins_at_m:.2f}"]
-        )  # fmt: skip
-    return answer
+            for lateral, level in laid.rows
+        ],
+    )  # fmt: skip
 
 
 def _three(value: float | None) -> str:

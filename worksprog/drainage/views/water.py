@@ -21,7 +21,7 @@ from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.course.models import DRAIN_LINES, Feature, Kind, State
 from worksprog.course.queries import live_ground
 from worksprog.drainage.bridge_water import pond_of
-from worksprog.drainage.drawing_pond import draw_pond
+from worksprog.drainage.drawing.pond import draw_pond
 from worksprog.drainage.forms.water import (
     OUTLET_ROWS,
     OutletForm,

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from worksprog.drainage.drawing.marks import joined
+from worksprog.drainage.drawing.page import ACCENT, HAIR, INK, MONO, SOFT
 from worksprog.drainage.queries.as_built import ReachAsBuilt
 
 WIDE, HIGH, LEFT, RIGHT, TOP, BOTTOM = 760.0, 260.0, 64.0, 18.0, 24.0, 40.0
-INK, SOFT, ACCENT, HAIR = "#1a2320", "#59645d", "#7b2d43", "#e2dccd"
-MONO = "IBM Plex Mono, DejaVu Sans Mono, monospace"
 
 
 def draw_as_built(one: ReachAsBuilt) -> SafeString | None:
@@ -86,6 +86,6 @@ def draw_as_built(one: ReachAsBuilt) -> SafeString | None:
         '<svg viewBox="0 0 {} {}" role="img" aria-label="{}">{}<text class="draw-soft-fill" x="{}" '
         'y="{}" text-anchor="end" fill="{}" font-family="{}" font-size="11">chainage m, '
         "downstream</text></svg>",
-        int(WIDE), int(HIGH), words, format_html_join("", "{}", ((part,) for part in parts)),
+        int(WIDE), int(HIGH), words, joined(parts),
         WIDE - RIGHT, HIGH - 4, SOFT, MONO,
     )  # fmt: skip

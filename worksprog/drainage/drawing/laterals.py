@@ -6,12 +6,13 @@ import math
 from collections.abc import Iterable
 
 import shapely
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from worksprog.calc.laterals import LateralLevels, Layout
+from worksprog.drainage.drawing.marks import joined
 
 WIDTH, MOST_HEIGHT, MARGIN = 720.0, 560.0, 34.0
 NUMBERED = 60  # drains, above which only every so many carries its number
@@ -77,7 +78,7 @@ def draw_laterals(
         f"{WIDTH:.0f}",
         f"{frame.height:.0f}",
         title,
-        format_html_join("", "{}", ((part,) for part in parts)),
+        joined(parts),
     )
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from worksprog.calc.routing import Pond
+from worksprog.drainage.drawing.marks import joined
 
 WIDTH, HEIGHT = 720.0, 380.0
 LEFT, RIGHT, TOP, BOTTOM = 62.0, 190.0, 18.0, 46.0
@@ -86,5 +87,5 @@ def draw_pond(pond: Pond) -> SafeString:
         f"{WIDTH:.0f}",
         f"{HEIGHT:.0f}",
         f"Volume by level of {pond.name}, with its outlets and bank",
-        format_html_join("", "{}", ((part,) for part in parts)),
+        joined(parts),
     )

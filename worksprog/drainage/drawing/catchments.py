@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import shapely
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from worksprog.drainage.drawing.marks import joined
 from worksprog.drainage.queries.catchments import NetworkShares
 
 WIDTH = 900.0
@@ -69,5 +70,5 @@ def draw_shares(shares: NetworkShares, *, address_of: Callable[[Any], str]) -> S
         f"{WIDTH:.0f}",
         f"{height:.0f}",
         len(shares.reaches),
-        format_html_join("", "{}", ((mark,) for mark in marks)),
+        joined(marks),
     )
