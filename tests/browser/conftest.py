@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from django.test import Client
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
 
 # Playwright's own loop runs in this thread; the database is still only used from one thread at a time.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
@@ -82,3 +82,20 @@ def page_as(context_as: Callable[..., BrowserContext]) -> Callable[..., Page]:
         return page
 
     return make
+
+
+def fits(page: Page) -> bool:
+    """Nothing has to be slid sideways."""
+    return bool(page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"))
+
+
+def blocked_on(page: Page) -> list[str]:
+    """A list that grows by what the content security policy blocks from now on."""
+    blocked: list[str] = []
+
+    def listen(message: ConsoleMessage) -> None:
+        if "Content Security Policy" in message.text:
+            blocked.append(message.text)
+
+    page.on("console", listen)
+    return blocked

@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from playwright.sync_api import ConsoleMessage, Page, expect
+from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import DESK, PHONE
+from tests.browser.conftest import DESK, PHONE, blocked_on, fits
 from tests.cast import Cast
 from tests.course.test_import_services import begin, table
 from tests.drainage.drawn import draw_pipe
@@ -21,10 +21,6 @@ from worksprog.drainage.models import DrainReach
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
-def fits(page: Page) -> bool:
-    return bool(page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"))
-
-
 @pytest.mark.parametrize("viewport", [DESK, PHONE], ids=["desk", "phone"])
 def test_a_tapped_place_shows_its_catchment(
     cast: Cast, page_as: Callable[..., Page], viewport: dict[str, int]
@@ -33,13 +29,7 @@ def test_a_tapped_place_shows_its_catchment(
     model = services_surveys.build_ground(club=cast.club, surveys=[survey], by=cast.manager)
     build_water(model=model, by=cast.manager, path_from_m2=100)
     page = page_as(cast.manager, viewport)
-    blocked: list[str] = []
-
-    def listen(message: ConsoleMessage) -> None:
-        if "Content Security Policy" in message.text:
-            blocked.append(message.text)
-
-    page.on("console", listen)
+    blocked = blocked_on(page)
     page.goto("/c/first/course/ground/water/")
     expect(page.locator("path.flow-path").first).to_be_attached()
     page.locator("[data-layer=distance]").check()

@@ -6,18 +6,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import ConsoleMessage, Page, expect
+from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import DESK, PHONE
+from tests.browser.conftest import DESK, PHONE, blocked_on, fits
 from tests.cast import Cast
 from tests.course.test_import_services import table
 from worksprog.course.models import GroundModel, Survey
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-def fits(page: Page) -> bool:
-    return bool(page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"))
 
 
 @pytest.mark.parametrize("viewport", [DESK, PHONE], ids=["desk", "phone"])
@@ -27,13 +23,7 @@ def test_from_file_to_fall(
     path = tmp_path / "levels.csv"
     path.write_bytes(table() + b"451010,213020,high,X\n")
     page = page_as(cast.manager, viewport)
-    blocked: list[str] = []
-
-    def listen(message: ConsoleMessage) -> None:
-        if "Content Security Policy" in message.text:
-            blocked.append(message.text)
-
-    page.on("console", listen)
+    blocked = blocked_on(page)
     page.goto("/c/first/course/surveys/")
     page.get_by_role("link", name="Bring in a survey file").click()
     page.get_by_label("File", exact=True).set_input_files(path)

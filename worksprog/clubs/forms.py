@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
@@ -15,10 +16,17 @@ class SheetForm(forms.Form):
         self.label_suffix = ""
 
 
+def take_any_fineness(fields: Iterable[forms.Field]) -> None:
+    """Let a browser take 0.05 where its own step would refuse it."""
+    for field in fields:
+        if isinstance(field, forms.FloatField):
+            field.widget.attrs["step"] = "any"
+
+
 def number_field(label: str, help_text: str = "", **more: Any) -> forms.FloatField:
-    """A figure of any fineness: a browser's own step would refuse 0.05."""
+    """A figure of any fineness."""
     field = forms.FloatField(label=label, help_text=help_text, **more)
-    field.widget.attrs["step"] = "any"
+    take_any_fineness([field])
     return field
 
 

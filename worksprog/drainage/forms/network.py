@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 
 from worksprog.calc.ditches import LININGS
+from worksprog.clubs.forms import take_any_fineness
 from worksprog.clubs.models import Club
 from worksprog.course.models import DRAIN_LINES, Feature, Kind, State
 from worksprog.drainage.bridge import short_name
@@ -124,9 +125,7 @@ class ReachForm(MarkedForm):
         )
         others.label_from_instance = short_name  # type: ignore[attr-defined]
         others.empty_label = "it stays"  # type: ignore[attr-defined]
-        for field in self.fields.values():
-            if isinstance(field, forms.FloatField):
-                field.widget.attrs["step"] = "any"
+        take_any_fineness(self.fields.values())
 
 
 class NodeForm(MarkedForm):

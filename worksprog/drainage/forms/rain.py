@@ -8,6 +8,7 @@ from django import forms
 
 from worksprog.calc.rainfall import Greenfield, Ground
 from worksprog.calc.rainfall.runoff import GROWTH_100, SOIL_BY_CLASS, SOIL_WORDS
+from worksprog.clubs.forms import take_any_fineness
 from worksprog.drainage.forms.water import read_days
 
 MOST_BYTES = 2 * 1024 * 1024
@@ -21,9 +22,7 @@ class SheetForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.label_suffix = ""
-        for field in self.fields.values():
-            if isinstance(field, forms.FloatField):
-                field.widget.attrs["step"] = "any"
+        take_any_fineness(self.fields.values())
 
 
 class TextOrFileForm(SheetForm):

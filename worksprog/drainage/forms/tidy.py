@@ -2,8 +2,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django import forms
-
+from worksprog.clubs.forms import take_any_fineness
 from worksprog.drainage.forms.network import SheetModelForm
 from worksprog.drainage.models import BuriedService, TidyRules
 
@@ -36,8 +35,7 @@ class TidyRulesForm(SheetModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for field in self.fields.values():
-            field.widget.attrs["step"] = "any"
+        take_any_fineness(self.fields.values())
 
 
 class BuriedServiceForm(SheetModelForm):
@@ -52,6 +50,4 @@ class BuriedServiceForm(SheetModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for field in self.fields.values():
-            if isinstance(field, forms.FloatField):
-                field.widget.attrs["step"] = "any"
+        take_any_fineness(self.fields.values())

@@ -383,7 +383,7 @@ def long_section(request: ClubRequest, uuid: UUID) -> HttpResponse:
 @club_page("drainage.read")
 def map_words(request: ClubRequest) -> JsonResponse:
     """A few words for each reach on the map: its size and its fall."""
-    check = queries.check_network(request.club)
+    check = queries.check_network(request.club, over_ground=False)
     words = {}
     for found in check.reaches:
         section = check.given[found.key].section
