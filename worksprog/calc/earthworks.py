@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from math import pi
 
 from worksprog.calc.ranges import ThreePoint
+from worksprog.calc.soils import SOILS as SOILS
+from worksprog.calc.soils import Soil as Soil
 from worksprog.calc.working import Step, Working
 
 GEOMETRY = "plane geometry"
@@ -211,26 +213,6 @@ def pond_volume_m3(
         + (bottom_length_m + bottom_width_m) * side_slope * depth_m**2
         + 4 / 3 * side_slope**2 * depth_m**3
     )
-
-
-@dataclass(frozen=True)
-class Soil:
-    """How one kind of ground swells when dug and what is left of it when made firm again."""
-
-    name: str
-    loose_per_bank: ThreePoint
-    compacted_per_bank: float
-    source: str
-
-
-_NOTE = "earth handling note of 2022, and FM 5-434 table 1-1 from memory"
-SOILS: dict[str, Soil] = {
-    "clay": Soil("clay", ThreePoint(1.30, 1.35, 1.43), 0.90, _NOTE),
-    "loam": Soil("loam", ThreePoint(1.20, 1.25, 1.35), 0.90, "FM 5-434 table 1-1, from memory"),
-    "sand": Soil("sand", ThreePoint(1.05, 1.10, 1.15), 0.89, _NOTE),
-    "gravel": Soil("gravel", ThreePoint(1.05, 1.10, 1.15), 0.97, _NOTE),
-    "clay_and_gravel": Soil("clay and gravel", ThreePoint(1.25, 1.35, 1.40), 0.90, _NOTE),
-}
 
 
 def loose_volume_m3(*, bank_m3: float, soil: Soil) -> ThreePoint:
