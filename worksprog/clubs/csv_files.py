@@ -4,21 +4,31 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Sequence
 
 from django.http import HttpResponse
+
+_STARTS = frozenset("=+-@\t\r\n＝＋－＠")
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+
+
+def reads_as_formula(text: str) -> bool:
+    """Whether a spreadsheet may work the words out: its own signs first, and not a plain number."""
+    if text[:1] not in _STARTS and text.lstrip()[:1] not in _STARTS:
+        return False
+    return not _NUMBER.fullmatch(text)
 
 
 def guarded(cell: object) -> str:
     """Words that a spreadsheet would take for a formula get an apostrophe; numbers stay numbers."""
     text = str(cell)
-    if text[:1] not in ("=", "+", "-", "@", "\t", "\r"):
-        return text
-    try:
-        float(text)
-    except ValueError:
-        return f"'{text}"
-    return text
+    return f"'{text}" if reads_as_formula(text) else text
+
+
+def unguarded(text: str) -> str:
+    """The words as they were before ``guarded``."""
+    return text[1:] if text[:1] == "'" and reads_as_formula(text[1:]) else text
 
 
 def csv_answer(name: str, header: Sequence[str], rows: Iterable[Sequence[object]]) -> HttpResponse:
