@@ -1,0 +1,304 @@
+"""What works cost by the club's financial year: each part of the money apart, all of it adding up.
+
+Every item's money is cut into cells (an item's share of one year) of whole pennies, and every sum
+is a sum of cells, so a table adds up across, down and over its parts. Base, design allowance and
+contingency stand at the book's prices; escalation is what rising prices add to all three.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, fields
+from decimal import Decimal
+
+from worksprog.calc.apportion import apportion
+from worksprog.calc.build_up.parts import PENNY, Category, to_penny
+from worksprog.calc.escalation import Trend, growth, mid_point_years
+from worksprog.calc.financial_years import FinancialYear, Stretch, stretches, years_between
+
+NOTHING = Decimal("0.00")
+
+
+@dataclass(frozen=True)
+class CostLine:
+    """One priced line: its likely amount, the day its price is of, and how that price moves."""
+
+    amount: Decimal
+    category: Category
+    priced_on: dt.date
+    trend: Trend | None = None
+
+    @property
+    def is_bought(self) -> bool:
+        """The club's own crew is paid through its wages, on which no sales tax falls."""
+        return self.category is not Category.LABOUR
+
+
+@dataclass(frozen=True)
+class CostedItem:
+    """A piece of work with its lines; its days where it has any, both of them worked.
+
+    ``spread`` weighs its share of the contingency: the standard deviation of its money.
+    """
+
+    key: int
+    lines: tuple[CostLine, ...]
+    start: dt.date | None = None
+    finish: dt.date | None = None
+    spread: float = 0.0
+
+    @property
+    def base(self) -> Decimal:
+        return sum((line.amount for line in self.lines), NOTHING)
+
+
+@dataclass(frozen=True)
+class Additions:
+    """What is laid upon the lines.
+
+    contingency             for the whole programme, at the book's prices
+    design_allowance        per cent of the base, for what the design does not show yet
+    tax, tax_recovered      per cent of what is bought, and of that tax what the club gets back
+    """
+
+    contingency: Decimal = NOTHING
+    design_allowance_percent: float = 0.0
+    tax_percent: float = 0.0
+    tax_recovered_percent: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.contingency < 0:
+            raise ValueError("The contingency must not be below 0.")
+        for name, value, most in (
+            ("design allowance", self.design_allowance_percent, 1000.0),
+            ("tax", self.tax_percent, 1000.0),
+            ("share of the tax that comes back", self.tax_recovered_percent, 100.0),
+        ):
+            if not 0 <= value <= most:
+                raise ValueError(f"The {name} lies between 0 and {most:g} %, not at {value:g} %.")
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Money by what it is for; every figure a whole number of pennies."""
+
+    base: Decimal = NOTHING
+    design_allowance: Decimal = NOTHING
+    contingency: Decimal = NOTHING
+    escalation: Decimal = NOTHING
+    escalation_low: Decimal = NOTHING
+    escalation_high: Decimal = NOTHING
+    tax: Decimal = NOTHING
+    tax_recovered: Decimal = NOTHING
+    own_crew: Decimal = NOTHING  # of the base, the crew's own hours
+
+    @property
+    def before_tax(self) -> Decimal:
+        return self.base + self.design_allowance + self.contingency + self.escalation
+
+    @property
+    def tax_kept(self) -> Decimal:
+        """Tax that does not come back."""
+        return self.tax - self.tax_recovered
+
+    @property
+    def cost(self) -> Decimal:
+        """What the club bears in the end."""
+        return self.before_tax + self.tax_kept
+
+
+_PARTS = tuple(one.name for one in fields(Parts))
+
+
+def add_parts(parts: Iterable[Parts]) -> Parts:
+    sums = dict.fromkeys(_PARTS, NOTHING)
+    for one in parts:
+        for name in _PARTS:
+            sums[name] += getattr(one, name)
+    return Parts(**sums)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One item's share of one year; ``year`` is None where the item has no days yet.
+
+    years_to_mid   from the day of its prices to the middle of its days in that year, weighed by
+                   money where its lines are priced on several days
+    growth         by which share its prices rise until then, likely, weighed by money
+    """
+
+    item: int
+    year: FinancialYear | None
+    stretch: Stretch | None
+    years_to_mid: float
+    growth: float
+    parts: Parts
+    by_category: dict[Category, Decimal] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class CostByYear:
+    cells: tuple[Cell, ...]
+    additions: Additions
+
+    @property
+    def years(self) -> list[FinancialYear | None]:
+        """In order, without gaps between the first and the last; None, not placed yet, at the end."""
+        placed = sorted({cell.year for cell in self.cells if cell.year is not None})
+        listed: list[FinancialYear | None] = []
+        if placed:
+            first, last = placed[0], placed[-1]
+            listed.extend(years_between(first.first, last.last, first.first.month))
+        if any(cell.year is None for cell in self.cells):
+            listed.append(None)
+        return listed
+
+    def total(self) -> Parts:
+        return add_parts(cell.parts for cell in self.cells)
+
+    def by_year(self) -> dict[FinancialYear | None, Parts]:
+        groups: dict[FinancialYear | None, list[Parts]] = {year: [] for year in self.years}
+        for cell in self.cells:
+            groups[cell.year].append(cell.parts)
+        return {year: add_parts(parts) for year, parts in groups.items()}
+
+    def by_item(self) -> dict[int, Parts]:
+        groups: dict[int, list[Parts]] = defaultdict(list)
+        for cell in self.cells:
+            groups[cell.item].append(cell.parts)
+        return {item: add_parts(parts) for item, parts in groups.items()}
+
+    def heads_by_year(self) -> dict[FinancialYear | None, dict[Category, Decimal]]:
+        """The base of each year under its heads: labour, plant, materials and so on."""
+        heads: dict[FinancialYear | None, dict[Category, Decimal]] = {
+            year: dict.fromkeys(Category, NOTHING) for year in self.years
+        }
+        for cell in self.cells:
+            for category, amount in cell.by_category.items():
+                heads[cell.year][category] += amount
+        return heads
+
+
+@dataclass
+class _Draft:
+    """A cell before the additions are shared out."""
+
+    item: int
+    stretch: Stretch | None
+    base: Decimal = NOTHING
+    own_crew: Decimal = NOTHING
+    weighed_years: float = 0.0
+    rise: tuple[float, float, float] = (0.0, 0.0, 0.0)  # of the base, low, likely, high
+    taxable: float = 0.0  # base of what is bought, with its likely rise
+    heads: dict[Category, Decimal] = field(default_factory=dict)
+
+    def add(self, line: CostLine, amount: Decimal) -> None:
+        self.base += amount
+        self.heads[line.category] = self.heads.get(line.category, NOTHING) + amount
+        if not line.is_bought:
+            self.own_crew += amount
+        money = float(amount)
+        likely = 0.0
+        if self.stretch is not None:
+            years = mid_point_years(line.priced_on, self.stretch.first, self.stretch.last)
+            self.weighed_years += money * years
+            if line.trend is not None:
+                rates = line.trend.percent
+                low, likely, high = (
+                    money * growth(rate, years) for rate in (rates.low, rates.likely, rates.high)
+                )
+                self.rise = (self.rise[0] + low, self.rise[1] + likely, self.rise[2] + high)
+        if line.is_bought:
+            self.taxable += money + likely
+
+
+def _drafts(item: CostedItem, starts_in_month: int, penny: Decimal) -> list[_Draft]:
+    if item.start is None or item.finish is None:
+        drafts = [_Draft(item.key, None)]
+    else:
+        drafts = [
+            _Draft(item.key, one) for one in stretches(item.start, item.finish, starts_in_month)
+        ]
+    days = [one.stretch.days if one.stretch else 1 for one in drafts]
+    for line in item.lines:
+        for draft, amount in zip(drafts, apportion(line.amount, days, penny=penny), strict=True):
+            draft.add(line, amount)
+    return drafts
+
+
+def _finish(
+    draft: _Draft, allowance: Decimal, contingency: Decimal, additions: Additions, penny: Decimal
+) -> Cell:
+    base = float(draft.base)
+    shares = [rise / base if base else 0.0 for rise in draft.rise]
+    laid = draft.base + allowance + contingency
+    low, likely, high = (to_penny(laid * Decimal(repr(share)), penny) for share in shares)
+    bought = draft.taxable / base if base else 0.0
+    tax = to_penny(laid * Decimal(repr(bought)) * Decimal(repr(additions.tax_percent)) / 100, penny)
+    return Cell(
+        item=draft.item,
+        year=draft.stretch.year if draft.stretch else None,
+        stretch=draft.stretch,
+        years_to_mid=draft.weighed_years / base if base else 0.0,
+        growth=shares[1],
+        parts=Parts(
+            base=draft.base,
+            design_allowance=allowance,
+            contingency=contingency,
+            escalation=likely,
+            escalation_low=low,
+            escalation_high=high,
+            tax=tax,
+            tax_recovered=to_penny(
+                tax * Decimal(repr(additions.tax_recovered_percent)) / 100, penny
+            ),
+            own_crew=draft.own_crew,
+        ),
+        by_category=draft.heads,
+    )
+
+
+def cost_by_year(
+    items: Sequence[CostedItem],
+    additions: Additions,
+    *,
+    starts_in_month: int,
+    penny: Decimal = PENNY,
+) -> CostByYear:
+    """The items' money by financial year.
+
+    A line's money is spread evenly over its item's weekdays and cut at the turn of the year, by
+    largest remainder. In each year it rises by (1 + i)^t − 1, t to the middle of the item's days
+    in that year, i the trend of its own price; a line without a trend does not rise. The design
+    allowance follows the base, the contingency the items' spreads, both by largest remainder.
+    Tax falls on what is bought, with its share of everything laid upon it, rise included.
+
+    An item without days stands in a column of its own and does not rise: no mid-point is known.
+    ValueError: days that run backwards, a percentage out of bounds, an amount finer than a penny.
+    """
+    drafts = [draft for item in items for draft in _drafts(item, starts_in_month, penny)]
+    if not drafts:
+        return CostByYear((), additions)
+    total = sum((draft.base for draft in drafts), NOTHING)
+    wanted = to_penny(total * Decimal(repr(additions.design_allowance_percent)) / 100, penny)
+    allowances = apportion(wanted, [draft.base for draft in drafts], penny=penny)
+    contingencies = apportion(additions.contingency, _weights(items, drafts), penny=penny)
+    cells = tuple(
+        _finish(draft, allowance, contingency, additions, penny)
+        for draft, allowance, contingency in zip(drafts, allowances, contingencies, strict=True)
+    )
+    return CostByYear(cells, additions)
+
+
+def _weights(items: Sequence[CostedItem], drafts: Sequence[_Draft]) -> list[float]:
+    """Of the contingency: an item's spread, over its years as its base; by base where none is known."""
+    spread = {item.key: item.spread for item in items}
+    base = {item.key: float(item.base) for item in items}
+    if not any(spread.values()):
+        return [float(draft.base) for draft in drafts]
+    return [
+        spread[draft.item] * float(draft.base) / base[draft.item] if base[draft.item] else 0.0
+        for draft in drafts
+    ]
