@@ -24,9 +24,9 @@ from worksprog.drainage.queries.as_built import every_as_built
 from worksprog.hours.models import HourEntry
 from worksprog.planning import drains
 from worksprog.planning.models import Plan
-from worksprog.works import queries_sizing
 from worksprog.works.bridge_sizing import with_design
 from worksprog.works.models import Estimate, Item
+from worksprog.works.queries import sizing as queries_sizing
 
 
 @pytest.mark.django_db

@@ -89,7 +89,7 @@ def test_it_measures_depth_from_ground_and_inverts(works, monkeypatch):
         def levels_at(self, x, y):
             return [41.0 for _ in x]
 
-    monkeypatch.setattr(queries, "live_ground", lambda club: Flat())
+    monkeypatch.setattr(queries.estimates, "live_ground", lambda club: Flat())
     measured = measure_item(item=works.carrier)
     assert measured.measures["mean_depth_m"] == pytest.approx(2.0)  # 1.0 at the top, 3.0 below
     ditch = create_item(
@@ -288,7 +288,9 @@ def test_an_uneven_ditch_is_given_the_even_change_of_the_same_volume(works, cast
         bottom_width_m=0.6,
         side_slope=1.5,
     )
-    told = measure(WorkKind.DITCH_DUG, [ditch], reaches={ditch.pk: reach}, ground=Rolling())
+    told = measure(
+        RECIPES[WorkKind.DITCH_DUG], [ditch], reaches={ditch.pk: reach}, ground=Rolling()
+    )
     share = np.linspace(0, 1, SAMPLES)
     depths = 41.0 + 0.3 * np.sin(share * 120 / 9) - (40.2 - 0.5 * share)
     by_sections = 120 * np.mean(
@@ -314,7 +316,10 @@ def test_ground_that_is_hardly_known_does_not_tell_the_depth(works, cast):
 
     reach = works.pipe.reach
     told = measure(
-        WorkKind.CARRIER_PIPE, [works.pipe], reaches={works.pipe.pk: reach}, ground=HardlyKnown()
+        RECIPES[WorkKind.CARRIER_PIPE],
+        [works.pipe],
+        reaches={works.pipe.pk: reach},
+        ground=HardlyKnown(),
     )
     assert "mean_depth_m" not in told.measures
 

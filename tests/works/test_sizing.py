@@ -26,10 +26,11 @@ from worksprog.drainage.models import DrainReach
 from worksprog.drainage.queries import check_network
 from worksprog.drainage.services import set_reach
 from worksprog.runs.models import Run
-from worksprog.works import queries_sizing, services
+from worksprog.works import services
 from worksprog.works.bridge_sizing import CannotSize
-from worksprog.works.forms_sizing import SizingForm
+from worksprog.works.forms.sizing import SizingForm
 from worksprog.works.models import Price, WorkKind
+from worksprog.works.queries import sizing as queries_sizing
 from worksprog.works.services.sizing import take_over_design
 
 MOST_QUERIES = 15

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 import zoneinfo
 from datetime import date
+from decimal import Decimal
 from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractUser, BaseUserManager
@@ -82,6 +83,21 @@ class Club(models.Model):
         "financial year starts in month",
         default=4,
         validators=[MinValueValidator(1), MaxValueValidator(12)],
+    )
+    tax_name = models.CharField("name of the sales tax", max_length=12, default="VAT")
+    tax_percent = models.DecimalField(
+        "sales tax, percent",
+        max_digits=5,
+        decimal_places=2,
+        default=Decimal("20"),
+        validators=[MinValueValidator(0), MaxValueValidator(100)],
+    )
+    tax_recovered_percent = models.DecimalField(
+        "share of the tax that the club recovers, percent",
+        max_digits=5,
+        decimal_places=2,
+        default=Decimal("0"),
+        validators=[MinValueValidator(0), MaxValueValidator(100)],
     )
     time_zone = models.CharField(
         max_length=50, default="Europe/London", validators=[check_time_zone]

@@ -249,7 +249,7 @@ def propose(facts: Facts, hours: Mapping[int, float] | None = None) -> Proposal:
         notes.append("No crew hours are entered, so no job that needs the crew can be placed.")
     kinds = {one.item.kind for one in facts.items}
     masks = {kind: calendar.window_days(facts.year.windows.get(kind, [])) for kind in kinds}
-    kind_names = {kind: WorkKind(kind).label for kind in kinds}
+    kind_names = {one.item.kind: one.item.get_kind_display() for one in facts.items}
 
     ordered = _in_order(facts)
     jobs = [

@@ -8,6 +8,7 @@ from django import forms
 from worksprog.calc.workdays import WEEKS_IN_PATTERN
 from worksprog.clubs.forms import SheetForm
 from worksprog.planning.models import Closure, ItemPlanning, PlanRules, WorkWindow
+from worksprog.works.recipes import kinds_of
 
 MOST_HOURS = 100_000
 MONTHS = [(number, month_name[number]) for number in range(1, 13)]
@@ -23,6 +24,7 @@ class _ModelSheetForm(forms.ModelForm[Any]):
 
 
 class WindowForm(_ModelSheetForm):
+    kind = forms.ChoiceField(label="Kind of work")
     from_month = forms.TypedChoiceField(label="month", choices=MONTHS, coerce=int)
     to_month = forms.TypedChoiceField(label="month", choices=MONTHS, coerce=int)
 
@@ -30,11 +32,16 @@ class WindowForm(_ModelSheetForm):
         model = WorkWindow
         fields = ["kind", "from_day", "from_month", "to_day", "to_month", "reason", "is_firm"]
         labels = {
-            "kind": "Kind of work",
             "from_day": "Opens on day",
             "to_day": "Closes after day",
             "reason": "Why the rest of the year is closed",
         }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        kind = self.fields["kind"]
+        assert isinstance(kind, forms.ChoiceField)
+        kind.choices = kinds_of(self.instance.club)
 
 
 class ClosureForm(_ModelSheetForm):

@@ -39,7 +39,7 @@ class PlanRules(ClubRecord):
 class WorkWindow(ClubRecord):
     """A part of the year in which a kind of work may go on; it may run over New Year."""
 
-    kind = models.CharField(max_length=16, choices=WorkKind.choices)
+    kind = models.SlugField(max_length=40)
     from_month = models.PositiveSmallIntegerField(validators=_MONTH)
     from_day = models.PositiveSmallIntegerField(validators=_DAY)
     to_month = models.PositiveSmallIntegerField(validators=_MONTH)
@@ -55,7 +55,7 @@ class WorkWindow(ClubRecord):
         ordering = ["kind", "from_month", "from_day"]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()}: {self.days}"
+        return f"{dict(WorkKind.choices).get(self.kind, self.kind)}: {self.days}"
 
     @property
     def days(self) -> str:

@@ -28,8 +28,9 @@ from worksprog.planning.forms import (
     WindowForm,
 )
 from worksprog.planning.models import Closure, CrewWeek, PlannedItem, PlanRules, WorkWindow
-from worksprog.works.models import Item, ItemState, Programme, WorkKind
+from worksprog.works.models import Item, ItemState, Programme
 from worksprog.works.queries import live_programme
+from worksprog.works.recipes import kinds_of
 
 WRONG = 422
 
@@ -275,7 +276,7 @@ def windows_page(request: ClubRequest) -> HttpResponse:
     rows = list(WorkWindow.objects.filter(club=request.club))
     kinds = [
         {"label": label, "windows": [row for row in rows if row.kind == kind]}
-        for kind, label in WorkKind.choices
+        for kind, label in kinds_of(request.club)
     ]
     context = {
         "kinds": kinds,

@@ -139,8 +139,8 @@ def _depth_of(feature: Feature, reach: DrainReach | None, ground: Levels | None)
 class _Reader:
     """Gathers readings, so that every sum stands beside what it is a sum of."""
 
-    def __init__(self, kind: str) -> None:
-        self.recipe = calc.RECIPES[kind]
+    def __init__(self, recipe: calc.Recipe) -> None:
+        self.recipe = recipe
         self.readings: list[Reading] = []
         self.totals: dict[str, float] = {}
         self.told: dict[str, str] = {}
@@ -171,20 +171,21 @@ def _features_word(count: int) -> str:
 
 
 def measure(
-    kind: str,
+    recipe: calc.Recipe,
     features: Iterable[Feature],
     *,
     reaches: Mapping[int, DrainReach],
     ground: Levels | None,
     layouts: Mapping[int, LateralLayout] | None = None,
 ) -> Measured:
-    """Read off the features what the recipe of ``kind`` is measured by.
+    """Read off the features what the recipe is measured by.
 
     An area with a layout of laterals kept for its present outline tells their length.
     Features of a kind the work is not measured on are left out of the sums; they still say where
     the work is. Lengths and areas are plane, in the club's grid.
     """
-    reader = _Reader(kind)
+    kind = recipe.kind
+    reader = _Reader(recipe)
     listed = list(features)
     counted = [feature for feature in listed if feature.kind in MEASURED_ON[kind]]
     depths: list[_Depth] = []
@@ -372,6 +373,18 @@ def line_to_row(line: calc.Line, row: EstimateLine, *, price: Price | None) -> E
         line.quantity.likely,
         line.quantity.high,
     )
+    measured = line.measured or line.quantity
+    row.measured_low, row.measured_likely, row.measured_high = (
+        measured.low,
+        measured.likely,
+        measured.high,
+    )
+    row.measured_unit = line.measured_unit or line.unit
+    output = line.output
+    row.output_code = output.code if output else ""
+    row.output_low = output.per_hour.low if output else None
+    row.output_likely = output.per_hour.likely if output else None
+    row.output_high = output.per_hour.high if output else None
     row.rate_low, row.rate_likely, row.rate_high = (
         line.unit_price.low,
         line.unit_price.likely,

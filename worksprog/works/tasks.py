@@ -10,9 +10,9 @@ from django.urls import reverse
 
 from worksprog.runs.progress import Progress
 from worksprog.runs.registry import JobFailed, job
-from worksprog.works import queries_sizing
 from worksprog.works.bridge_sizing import CannotSize
-from worksprog.works.forms_sizing import SizingForm
+from worksprog.works.forms.sizing import SizingForm
+from worksprog.works.queries import sizing as queries_sizing
 
 
 @job("works.sizing", title="Sizes and levels of drains")

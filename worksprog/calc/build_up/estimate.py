@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from decimal import Decimal
 
+from worksprog.calc.build_up.hands import CONTRACTOR_LABOUR, Hands, given_to_contractor
 from worksprog.calc.build_up.parts import (
     PENNY,
     BasedOn,
@@ -14,13 +15,13 @@ from worksprog.calc.build_up.parts import (
     Line,
     LineRecipe,
     MoneyRange,
+    OutputRate,
     Recipe,
     to_penny,
 )
 from worksprog.calc.ranges import RangeSum, Shape, ThreePoint, sum_ranges
 from worksprog.calc.working import Step, Working
 
-CONTRACTOR_LABOUR = "labour-contractor"
 CORRELATION = 0.25  # between the lines of one item: one crew, one ground, one winter
 
 
@@ -39,6 +40,9 @@ def price_line(
     steps: tuple[Step, ...] = (),
     price_source: str = "",
     price_code: str = "",
+    measured: ThreePoint | None = None,
+    measured_unit: str = "",
+    output: OutputRate | None = None,
     penny: Decimal = PENNY,
 ) -> Line:
     """A line from its quantity and unit price: amount = quantity x price, to the penny.
@@ -70,6 +74,9 @@ def price_line(
         amount=amount,
         working=Working(description, shown),
         price_code=price_code,
+        measured=measured if measured is not None else quantity,
+        measured_unit=measured_unit or unit,
+        output=output,
     )
 
 
@@ -138,10 +145,15 @@ def _line(
     values: Mapping[str, ThreePoint],
     book: Book,
     penny: Decimal,
-    by_contractor: bool,
+    hands: Hands,
 ) -> Line | None:
     category, price_code = recipe_line.category, recipe_line.price
-    if by_contractor and category is Category.LABOUR:
+    if recipe_line.key in hands.within_a_rate:
+        return None
+    by_rate = recipe_line.key in hands.by_rate
+    if by_rate:
+        category, price_code = Category.CONTRACTOR, recipe_line.contract_rate
+    elif recipe_line.key in hands.by_hours:
         category, price_code = Category.CONTRACTOR, CONTRACTOR_LABOUR
     what = recipe_line.description
     low, likely, high = (float(steps[recipe_line.quantity].value) for steps in derived)
@@ -156,8 +168,9 @@ def _line(
         share = ThreePoint(1 + waste.low, 1 + waste.likely, 1 + waste.high)
         quantity = quantity.times_range(share)
         steps.append(Step("q", "with waste", quantity.likely, unit, f"q × (1 + {waste.likely:g})"))
-    if recipe_line.rate:
-        rate = book.rate(recipe_line.rate, used_for=what)
+    measured, measured_unit, output = quantity, unit, None
+    if recipe_line.rate and not by_rate:
+        output = rate = book.rate(recipe_line.rate, used_for=what)
         if rate.unit != unit:
             raise ValueError(
                 f"'{what}' is counted in {unit}, but the output rate '{rate.code}' is in "
@@ -186,6 +199,9 @@ def _line(
         steps=tuple(steps),
         price_source=price.source,
         price_code=price.code,
+        measured=measured,
+        measured_unit=measured_unit,
+        output=output,
         penny=penny,
     )
 
@@ -198,12 +214,14 @@ def build_up(
     book: Book,
     told: Mapping[str, str] | None = None,
     by_contractor: bool = False,
+    contract_steps: Collection[str] = (),
     penny: Decimal = PENNY,
 ) -> Estimate:
     """The whole build-up of one item, every line and total with its working.
 
     ``told`` says of a measure or parameter where it came from, for the working. ``by_contractor``:
-    the hours are a contractor's, priced as such, and take none of the crew's.
+    the steps are a contractor's, priced as such, and take none of the crew's hours;
+    ``contract_steps``: these of them are, the crew does the others.
 
     The low case takes the low end of every uncertain figure at once and the high case the high
     end, so they are the corners of what may come; the working adds mean and spread.
@@ -216,11 +234,10 @@ def build_up(
         recipe.derive({name: value.likely for name, value in values.items()}),
         recipe.derive({name: value.high for name, value in values.items()}),
     )
+    hands = given_to_contractor(recipe, book, everything=by_contractor, steps=contract_steps)
     lines = tuple(
         line
-        for line in (
-            _line(each, derived, values, book, penny, by_contractor) for each in recipe.lines
-        )
+        for line in (_line(each, derived, values, book, penny, hands) for each in recipe.lines)
         if line is not None
     )
     hours, money = total_lines(lines)

@@ -77,6 +77,8 @@ class LineRecipe:
     ``rate``: output rate in units per hour; with it the line is hours, without it quantities.
     ``price``: code in the price book; ``{name}`` in it is filled from the parameters.
     ``waste``: name of the parameter that is added to the quantity as a share.
+    ``contract``: code of a contractor's rate for one unit of the quantity, which is taken where a
+    contractor does the step and the book has it; left out, ``contract-`` and the output rate.
     """
 
     key: str
@@ -86,6 +88,19 @@ class LineRecipe:
     price: str
     rate: str = ""
     waste: str = ""
+    contract: str = ""
+
+    @property
+    def contract_rate(self) -> str:
+        return self.contract or (f"contract-{self.rate}" if self.rate else "")
+
+    def goes_with(self, other: LineRecipe) -> bool:
+        """A machine that does the very quantity a person does: a contractor brings it with him."""
+        return (
+            self.category in (Category.PLANT, Category.HAULAGE)
+            and bool(self.rate)
+            and (self.quantity, self.rate) == (other.quantity, other.rate)
+        )
 
 
 Values = Mapping[str, float]
@@ -209,6 +224,9 @@ class Line:
     amount: MoneyRange
     working: Working
     price_code: str = ""  # the entry of the book it was priced by; "" when entered by hand
+    measured: ThreePoint | None = None  # the quantity before the output rate; None: by hand
+    measured_unit: str = ""
+    output: OutputRate | None = None
 
 
 @dataclass(frozen=True)

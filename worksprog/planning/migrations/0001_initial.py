@@ -109,7 +109,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('kind', models.CharField(choices=[('carrier_pipe', 'carrier pipe'), ('ditch_dug', 'ditch dug'), ('ditch_regraded', 'ditch regraded'), ('laterals', 'laterals'), ('tee_rebuild', 'tee rebuild'), ('bunker_new', 'bunker, new'), ('bunker_filled', 'bunker filled and turfed'), ('path', 'path'), ('tree_thinning', 'tree thinning'), ('headwall', 'headwall'), ('bridge', 'bridge'), ('mounding', 'mounding'), ('seeding', 'seeding'), ('turfing', 'turfing')], max_length=16)),
+                ('kind', models.SlugField(max_length=40)),
                 ('from_month', models.PositiveSmallIntegerField(validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(12)])),
                 ('from_day', models.PositiveSmallIntegerField(validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(31)])),
                 ('to_month', models.PositiveSmallIntegerField(validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(12)])),

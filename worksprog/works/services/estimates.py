@@ -31,6 +31,7 @@ from worksprog.works.models import (
     Price,
     Programme,
 )
+from worksprog.works.recipes import recipe_of
 
 _LINE_FIELDS = (
     "order",
@@ -39,6 +40,14 @@ _LINE_FIELDS = (
     "description",
     "price",
     "unit",
+    "measured_low",
+    "measured_likely",
+    "measured_high",
+    "measured_unit",
+    "output_code",
+    "output_low",
+    "output_likely",
+    "output_high",
     "quantity_low",
     "quantity_likely",
     "quantity_high",
@@ -59,7 +68,7 @@ def measure_item(*, item: Item) -> bridge.Measured:
 
 
 def _estimate_of(item: Item, measured: bridge.Measured, book: calc.Book) -> calc.Estimate:
-    recipe = calc.RECIPES[item.kind]
+    recipe = recipe_of(item.club, item.kind)
     names = {measure.name for measure in recipe.measures}
     measures, parameters = dict(measured.measures), dict(measured.parameters)
     told = dict(measured.told)
@@ -99,7 +108,7 @@ def _put_totals(estimate: Estimate, lines: Iterable[EstimateLine], given: list[A
     )
     estimate.labour_mean_h, estimate.labour_sd_h = hours_spread.mean, hours_spread.sd
     estimate.money_mean, estimate.money_sd = money_spread.mean, money_spread.sd
-    title = calc.RECIPES[estimate.item.kind].title
+    title = recipe_of(estimate.club, estimate.item.kind).title
     estimate.working = [*given, *calc.total_working(title, worked).as_rows()]
 
 
@@ -121,7 +130,7 @@ def build_estimate(
     """
     measured = queries.measure_item(item)
     worked = _estimate_of(item, measured, book or queries.price_book(item.club))
-    recipe = calc.RECIPES[item.kind]
+    recipe = recipe_of(item.club, item.kind)
     live = Estimate.objects.filter(item=item, is_live=True).first()
     if live is not None and live.approved_on is not None and not new_revision:
         raise ValidationError(

@@ -12,7 +12,6 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max
 
-from worksprog.calc import build_up as calc
 from worksprog.clubs.models import Club, User
 from worksprog.clubs.records import (
     delete_record,
@@ -33,6 +32,7 @@ from worksprog.works.models import (
     Spend,
     WorkKind,
 )
+from worksprog.works.recipes import recipe_of
 
 # Weeks of growth before play where the manager says nothing: turf about a month, seed 12 to 16
 # weeks (USGA Green Section Record, January 2008).
@@ -141,9 +141,9 @@ def _check_club(club: Club, rows: Iterable[Any], what: str) -> None:
         raise ValidationError(f"A {what} of another club cannot be chosen.")
 
 
-def check_parameters(kind: str, parameters: Mapping[str, Any]) -> dict[str, float]:
+def check_parameters(club: Club, kind: str, parameters: Mapping[str, Any]) -> dict[str, float]:
     """The figures entered by hand as numbers; ValidationError names what is wrong with which."""
-    recipe = calc.RECIPES[kind]
+    recipe = recipe_of(club, kind)
     measures = {measure.name: measure for measure in recipe.measures}
     known = {parameter.name: parameter for parameter in recipe.parameters}
     good: dict[str, float] = {}
@@ -187,8 +187,7 @@ def create_item(
 
     ValidationError for a feature or hole of another club, or a parameter out of bounds.
     """
-    if kind not in calc.RECIPES:
-        raise ValidationError(f"'{kind}' is not a kind of work.")
+    recipe = recipe_of(phase.club, kind)
     chosen, on_holes = list(features), list(holes)
     _check_club(phase.club, chosen, "feature")
     _check_club(phase.club, on_holes, "hole")
@@ -200,10 +199,11 @@ def create_item(
         club=phase.club,
         phase=phase,
         kind=kind,
+        kind_title=dict(WorkKind.choices).get(kind, recipe.title),
         name=name,
         order=order,
         growing_in_weeks=growing_in_weeks,
-        parameters=check_parameters(kind, parameters or {}),
+        parameters=check_parameters(phase.club, kind, parameters or {}),
         **facts,
     )
     save_record(item, by=by)
@@ -229,7 +229,7 @@ def change_item(
 @transaction.atomic
 def set_parameters(*, item: Item, parameters: Mapping[str, Any], by: User | None) -> Item:
     """Keep the figures entered by hand; the estimate follows when it is built again."""
-    item.parameters = check_parameters(item.kind, parameters)
+    item.parameters = check_parameters(item.club, item.kind, parameters)
     return save_record(item, by=by)
 
 

@@ -13,7 +13,6 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from worksprog.calc import build_up as calc
 from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.course.models import Feature, Hole
 from worksprog.works import cautions, queries, services
@@ -26,7 +25,8 @@ from worksprog.works.forms import (
     SpendForm,
     StateForm,
 )
-from worksprog.works.models import Consent, EstimateLine, Item, Link, Phase, WorkKind
+from worksprog.works.models import Consent, EstimateLine, Item, Link, Phase
+from worksprog.works.recipes import kinds_of, recipe_of
 from worksprog.works.views.shared import form_page, keep, show, title_block
 
 _WITH_PARENTS = Item.objects.select_related("phase__project__programme", "club")
@@ -47,7 +47,7 @@ def _lines_shown(lines: list[EstimateLine]) -> list[dict[str, Any]]:
 def _quantities(item: Item, measured: Any) -> list[dict[str, Any]]:
     """Every measure of the kind of work: value taken, how, and what each feature tells."""
     rows = []
-    for measure in calc.RECIPES[item.kind].measures:
+    for measure in recipe_of(item.club, item.kind).measures:
         readings = [one for one in measured.readings if one.name == measure.name]
         entered = item.parameters.get(measure.name)
         told = measured.measures.get(measure.name)
@@ -91,7 +91,7 @@ def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
         "works/item.html",
         {
             "item": row,
-            "recipe": calc.RECIPES[row.kind],
+            "recipe": recipe_of(request.club, row.kind),
             "quantities": _quantities(row, measured),
             "estimate": live,
             "earlier": [one for one in estimates if not one.is_live],
@@ -131,13 +131,14 @@ def new_item(request: ClubRequest, uuid: UUID) -> HttpResponse:
     phase = get_row(Phase.objects.select_related("project__programme", "club"), request.club, uuid)
     kind = request.GET.get("kind", "")
     back = reverse("works:project", args=[request.club.slug, phase.project.uuid])
-    if kind not in WorkKind.values:
+    kinds = dict(kinds_of(request.club))
+    if kind not in kinds:
         return show(
             request,
             "works/choose_kind.html",
             {
                 "phase": phase,
-                "kinds": WorkKind.choices,
+                "kinds": list(kinds.items()),
                 "back": back,
                 "sheet_name": "Estimates · new item",
                 **title_block(phase.project.programme),
@@ -167,7 +168,7 @@ def new_item(request: ClubRequest, uuid: UUID) -> HttpResponse:
     return form_page(
         request,
         form=form,
-        title=f"New item: {WorkKind(kind).label}",
+        title=f"New item: {kinds[kind]}",
         button="Add the item",
         back=back,
         lead=f"In {phase.project}, {phase.name}.",

@@ -18,11 +18,11 @@ from worksprog.clubs.door import ClubRequest, club_page
 from worksprog.drainage.queries import check_network
 from worksprog.runs.models import Run, RunState
 from worksprog.runs.services import request_run
-from worksprog.works import queries_sizing
 from worksprog.works.bridge_sizing import CannotSize, with_design
 from worksprog.works.drawing_sizing import draw_beside
-from worksprog.works.forms_sizing import SizingForm
-from worksprog.works.queries_sizing import AT_ONCE, Task
+from worksprog.works.forms.sizing import SizingForm
+from worksprog.works.queries import sizing as queries_sizing
+from worksprog.works.queries.sizing import AT_ONCE, Task
 from worksprog.works.services.sizing import take_over_design
 
 SAVES_FROM = 0.5  # money below which an eased limit is said to cost nothing

@@ -1,4 +1,4 @@
-"""Forms of the works' pages; what they check is what the models and services check."""
+"""Forms of an item: what it is on, its figures, lines, order, consents, money."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import ThreePoint
 from worksprog.clubs.forms import SheetForm
 from worksprog.course.models import Feature, Hole
+from worksprog.works.forms.shared import DateInput, SheetModelForm, money_field
 from worksprog.works.models import (
     Category,
     Consent,
@@ -20,71 +21,9 @@ from worksprog.works.models import (
     Item,
     ItemState,
     Link,
-    OutputRate,
-    Phase,
-    Price,
-    Programme,
-    Project,
     Spend,
 )
-
-MOST_FILE_BYTES = 2_000_000
-
-
-class DateInput(forms.DateInput):
-    input_type = "date"
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(format="%Y-%m-%d", **kwargs)
-
-
-class SheetModelForm(forms.ModelForm):  # type: ignore[type-arg]
-    """A model's form with the browser's own date field and labels as on the sheets."""
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.label_suffix = ""
-        for one in self.fields.values():
-            if isinstance(one, forms.DateField):
-                one.widget = DateInput()
-
-
-class ProgrammeForm(SheetModelForm):
-    class Meta:
-        model = Programme
-        fields = ["name", "revision", "starts_on", "ends_on", "is_live"]
-        labels = {
-            "starts_on": "First day",
-            "ends_on": "Last day",
-            "is_live": "This is the live programme",
-        }
-        help_texts = {"is_live": "One programme of a club is live; reports and hours go by it."}
-
-
-class ProjectForm(SheetModelForm):
-    class Meta:
-        model = Project
-        fields = ["code", "name", "purpose", "priority"]
-        labels = {"code": "Short code"}
-        help_texts = {
-            "code": "A few letters, as BC.",
-            "purpose": "Why the club wants it, in a sentence the committee understands.",
-            "priority": "1 is placed first.",
-        }
-        widgets = {"purpose": forms.Textarea(attrs={"rows": 3})}
-
-
-class PhaseForm(SheetModelForm):
-    class Meta:
-        model = Phase
-        fields = ["name"]
-
-
-class ApproveForm(SheetForm):
-    amount = forms.DecimalField(
-        label="Money approved", min_value=0, max_digits=12, decimal_places=2
-    )
-    approved_on = forms.DateField(label="Approved on", widget=DateInput())
+from worksprog.works.recipes import recipe_of
 
 
 def _feature_words(feature: models.Model) -> str:
@@ -206,7 +145,7 @@ class QuantityForm(SheetForm):
     def __init__(self, *args: Any, item: Item, measured: dict[str, float], **kwargs: Any) -> None:
         kwargs.setdefault("initial", item.parameters)
         super().__init__(*args, **kwargs)
-        recipe = calc.RECIPES[item.kind]
+        recipe = recipe_of(item.club, item.kind)
         for measure in recipe.measures:
             if measure.name in measured:
                 words = f"Measured: {_with_unit(f'{measured[measure.name]:,.2f}', measure.unit)}."
@@ -238,10 +177,6 @@ class QuantityForm(SheetForm):
         return {name: value for name, value in self.cleaned_data.items() if value is not None}
 
 
-def _money_field(label: str) -> forms.DecimalField:
-    return forms.DecimalField(label=label, min_value=0, max_digits=12, decimal_places=2)
-
-
 class LineForm(SheetForm):
     category = forms.ChoiceField(choices=Category.choices)
     description = forms.CharField(max_length=160)
@@ -249,9 +184,9 @@ class LineForm(SheetForm):
     quantity_low = forms.FloatField(label="Quantity, low", min_value=0)
     quantity_likely = forms.FloatField(label="Quantity, likely", min_value=0)
     quantity_high = forms.FloatField(label="Quantity, high", min_value=0)
-    rate_low = _money_field("Price of one, low")
-    rate_likely = _money_field("Price of one, likely")
-    rate_high = _money_field("Price of one, high")
+    rate_low = money_field("Price of one, low")
+    rate_likely = money_field("Price of one, likely")
+    rate_high = money_field("Price of one, high")
 
     @classmethod
     def initial_of(cls, line: EstimateLine) -> dict[str, Any]:
@@ -278,41 +213,6 @@ class LineForm(SheetForm):
     def price_of(self) -> calc.MoneyRange:
         data = self.cleaned_data
         return calc.MoneyRange(data["rate_low"], data["rate_likely"], data["rate_high"])
-
-
-class PriceForm(SheetModelForm):
-    class Meta:
-        model = Price
-        fields = ["category", "code", "name", "unit", "low", "likely", "high", "source", "dated"]
-        help_texts = {
-            "code": "Letters, figures, hyphens, underscores; estimates ask for it by this.",
-            "source": "Whose quote, invoice or list.",
-        }
-        labels = {"dated": "As of"}
-
-
-class RateForm(SheetModelForm):
-    class Meta:
-        model = OutputRate
-        fields = ["code", "name", "unit", "low", "likely", "high", "source", "dated"]
-        help_texts = {
-            "low": "On a slow day, by one person or one machine.",
-            "source": "The club's own log, a supplier, a handbook.",
-        }
-        labels = {"dated": "As of"}
-
-
-class PriceFileForm(SheetForm):
-    file = forms.FileField(label="CSV file")
-    dated = forms.DateField(label="Prices as of", widget=DateInput())
-
-    def clean_file(self) -> Any:
-        given = self.cleaned_data["file"]
-        if given.size > MOST_FILE_BYTES:
-            raise forms.ValidationError(
-                f"The file has {given.size / 1e6:.1f} MB; a price file of up to 2 MB is expected."
-            )
-        return given
 
 
 class ConsentForm(SheetModelForm):

@@ -1,4 +1,4 @@
-"""Reads that span the works: what features measure now, what moved, totals, whole sheets."""
+"""Whole sheets of the programme with totals at every step."""
 
 from __future__ import annotations
 
@@ -9,15 +9,11 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Case, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum, Value, When
+from django.db.models import OuterRef, Prefetch, QuerySet, Subquery, Sum
 
-from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import EIGHT_IN_TEN, sum_spreads
 from worksprog.clubs.models import Club
-from worksprog.course.models import Feature, Kind, State
-from worksprog.course.queries import live_ground
-from worksprog.drainage.models import DrainReach, LateralLayout
-from worksprog.works import bridge
+from worksprog.course.models import Feature
 from worksprog.works.models import (
     Category,
     Consent,
@@ -25,124 +21,18 @@ from worksprog.works.models import (
     EstimateLine,
     Item,
     ItemState,
-    OutputRate,
     Phase,
-    Price,
     Programme,
     Project,
     Spend,
 )
+from worksprog.works.queries.estimates import NOTHING, stale_items
 
-NOTHING = Decimal("0.00")
 CORRELATION = 0.25  # between the items of a programme: one crew, one ground, the same winters
 
 
 def live_programme(club: Club) -> Programme | None:
     return Programme.objects.filter(club=club, is_live=True).first()
-
-
-def price_book(club: Club) -> calc.Book:
-    """The club's price book as the build-up reads it. Two queries."""
-    return bridge.book_of_rows(
-        Price.objects.filter(club=club), OutputRate.objects.filter(club=club)
-    )
-
-
-def measure_item(item: Item) -> bridge.Measured:
-    """What the item's features tell now. Up to three queries, and the ground where it is needed."""
-    features = list(item.features.all())
-    reaches = {reach.feature_id: reach for reach in DrainReach.objects.filter(feature__in=features)}
-    needs_ground = any(
-        reach.upstream_invert_m is not None and reach.downstream_invert_m is not None
-        for reach in reaches.values()
-    ) and any(m.name == "mean_depth_m" for m in calc.RECIPES[item.kind].measures)
-    ground = live_ground(item.club) if needs_ground else None
-    areas = [feature for feature in features if feature.kind == Kind.LATERALS]
-    rows = LateralLayout.objects.filter(feature__in=areas) if areas else ()
-    layouts = {row.feature_id: row for row in rows}
-    return bridge.measure(item.kind, features, reaches=reaches, ground=ground, layouts=layouts)
-
-
-@dataclass(frozen=True)
-class Moved:
-    """One thing that differs from what an estimate was made with."""
-
-    title: str
-    what: str
-    was: float | None
-    now: float | None
-    unit: str
-
-    @property
-    def words(self) -> str:
-        if self.was is None:
-            return f"{self.title}: {self.what} is new, {self.now:,.2f} {self.unit}"
-        if self.now is None:
-            return (
-                f"{self.title}: {self.what} is no longer told, it was {self.was:,.2f} {self.unit}"
-            )
-        change = self.now - self.was
-        return (
-            f"{self.title}: {self.what} was {self.was:,.2f}, is now {self.now:,.2f} {self.unit} "
-            f"({change:+,.2f})"
-        )
-
-
-def what_moved(estimate: Estimate, measured: bridge.Measured) -> list[Moved]:
-    """What the features tell otherwise than when the estimate was made; a millimetre is nothing."""
-    old = {(row["feature"], row["name"]): row for row in estimate.measured}
-    new = {(row["feature"], row["name"]): row for row in measured.as_rows()}
-    moved = []
-    for key in [*old, *(key for key in new if key not in old)]:
-        was, now = old.get(key), new.get(key)
-        row = now or was
-        assert row is not None
-        if was and now and abs(was["value"] - now["value"]) < 1e-3:
-            continue
-        moved.append(
-            Moved(
-                row["title"],
-                row["label"],
-                was["value"] if was else None,
-                now["value"] if now else None,
-                row["unit"],
-            )
-        )
-    return moved
-
-
-def repriced_lines(lines: Iterable[EstimateLine]) -> list[EstimateLine]:
-    """Lines whose price in the book is no longer the one they were worked out with."""
-    return [
-        line
-        for line in lines
-        if line.price is not None
-        and not line.is_by_hand
-        and (line.price.low, line.price.likely, line.price.high)
-        != (line.rate_low, line.rate_likely, line.rate_high)
-    ]
-
-
-def stale_items(items: Sequence[Item], estimates: dict[int, Estimate]) -> set[int]:
-    """Keys of items of which a feature changed, came or went since the estimate. One query.
-
-    A change is one of shape, or of the levels and section of its reach.
-    """
-    now: dict[int, dict[str, str]] = defaultdict(dict)
-    through = Item.features.through.objects.filter(item__in=[item.pk for item in items])
-    figures = [
-        *(f"feature__reach__{name}" for name in bridge.REACH_FIGURES),
-        *(f"feature__layout__{name}" for name in bridge.LAYOUT_FIGURES),
-    ]
-    for item_id, uuid, version, *told in through.values_list(
-        "item_id", "feature__uuid", "feature__version", *figures
-    ):
-        now[item_id][str(uuid)] = bridge.mark_of(version, *told)
-    return {
-        item.pk
-        for item in items
-        if item.pk in estimates and estimates[item.pk].feature_versions != now[item.pk]
-    }
 
 
 @dataclass(frozen=True)
@@ -270,6 +160,21 @@ def _dates(item: Item) -> tuple[date | None, date | None, str]:
     return item.not_before, None, "not before" if item.not_before else ""
 
 
+def dates_of_items(programme: Programme) -> dict[int, tuple[date | None, date | None, str]]:
+    """First and last day of every item by its key, and where they are from: done, started,
+    planned, not before, or "" where nothing is known. Two queries.
+    """
+    planned: Any = Item._meta.get_field("planned").related_model
+    items = Item.objects.filter(phase__project__programme=programme).prefetch_related(
+        Prefetch(
+            "planned",
+            queryset=planned._default_manager.filter(plan__is_live=True),
+            to_attr="live_planned",
+        )
+    )
+    return {item.pk: _dates(item) for item in items}
+
+
 def programme_sheet(
     programme: Programme, *, projects: QuerySet[Project] | None = None
 ) -> ProgrammeSheet:
@@ -390,34 +295,3 @@ def items_on_feature(feature: Feature) -> list[tuple[Item, Estimate | None]]:
         )
     }
     return [(item, live.get(item.pk)) for item in items]
-
-
-def features_for(club: Club, kind: str, *, also: Sequence[int] = ()) -> QuerySet[Feature]:
-    """Features that an item of this kind may be on, and ``also`` these; without their shapes."""
-    offered = Q(kind__in=bridge.may_be_on(kind)) & ~Q(state=State.REMOVED)
-    return (
-        Feature.objects.filter(offered | Q(pk__in=also), club=club)
-        .defer("geometry")
-        .annotate(
-            place=Case(When(kind__in=bridge.MEASURED_ON[kind], then=Value(0)), default=Value(1))
-        )
-        .order_by("place", "kind", "ref", "name", "id")
-    )
-
-
-def lines_by_category(lines: Iterable[EstimateLine]) -> list[dict[str, Any]]:
-    """The lines under their heads, each head with its sums; heads without lines are left out."""
-    groups: dict[str, list[EstimateLine]] = {category: [] for category in Category.values}
-    for line in lines:
-        groups[line.category].append(line)
-    return [
-        {
-            "label": Category(category).label,
-            "lines": listed,
-            "low": sum((line.amount_low for line in listed), NOTHING),
-            "likely": sum((line.amount_likely for line in listed), NOTHING),
-            "high": sum((line.amount_high for line in listed), NOTHING),
-        }
-        for category, listed in groups.items()
-        if listed
-    ]

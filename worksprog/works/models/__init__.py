@@ -1,0 +1,57 @@
+"""The rows of the works, by subject."""
+
+from __future__ import annotations
+
+from worksprog.works.models.estimates import (
+    MOST_PLACES,
+    Estimate,
+    EstimateLine,
+    EstimateRules,
+    LearntRate,
+)
+from worksprog.works.models.prices import (
+    BookVersion,
+    Category,
+    OutputRate,
+    Price,
+    PriceTrend,
+    SwayedBy,
+)
+from worksprog.works.models.programme import (
+    Consent,
+    Item,
+    ItemState,
+    Link,
+    Phase,
+    Programme,
+    Project,
+    Spend,
+    WorkKind,
+)
+from worksprog.works.models.recipes import WorkRecipe
+from worksprog.works.models.worth import Benefit
+
+__all__ = [
+    "MOST_PLACES",
+    "Benefit",
+    "BookVersion",
+    "Category",
+    "Consent",
+    "Estimate",
+    "EstimateLine",
+    "EstimateRules",
+    "Item",
+    "ItemState",
+    "LearntRate",
+    "Link",
+    "OutputRate",
+    "Phase",
+    "Price",
+    "PriceTrend",
+    "Programme",
+    "Project",
+    "Spend",
+    "SwayedBy",
+    "WorkKind",
+    "WorkRecipe",
+]

@@ -1,0 +1,187 @@
+"""The price book: what a unit costs, how many units an hour gives, how prices rise, versions kept."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from django.core.exceptions import ValidationError
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.utils import timezone
+
+from worksprog.clubs.models import ClubRecord, User
+
+
+class Category(models.TextChoices):
+    LABOUR = "labour", "labour"
+    PLANT = "plant", "plant"
+    MATERIAL = "material", "material"
+    HAULAGE = "haulage", "haulage"
+    CONTRACTOR = "contractor", "contractor"
+
+
+_LEAST_RATE = Decimal("0.0001")
+
+
+def _rises(row: Price | OutputRate | PriceTrend) -> bool:
+    """True as well while one of the three is missing: its own field says so then."""
+    figures = (row.low, row.likely, row.high)
+    return None in figures or row.low <= row.likely <= row.high
+
+
+class PriceTrend(ClubRecord):
+    """How fast a group of prices is expected to rise, in percent a year."""
+
+    name = models.CharField(max_length=60)
+    low = models.DecimalField("percent a year, low", max_digits=5, decimal_places=2)
+    likely = models.DecimalField("percent a year, likely", max_digits=5, decimal_places=2)
+    high = models.DecimalField("percent a year, high", max_digits=5, decimal_places=2)
+    source = models.CharField(max_length=200, blank=True)
+    dated = models.DateField()
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [models.UniqueConstraint(fields=["club", "name"], name="one_trend_per_name")]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def clean(self) -> None:
+        if not _rises(self):
+            raise ValidationError("Low, likely and high must rise in that order.")
+        if self.low is not None and self.low <= -100:
+            raise ValidationError({"low": "A price cannot fall by 100 % a year or more."})
+
+
+class Price(ClubRecord):
+    """One line of the price book: what a unit costs, from where and as of when."""
+
+    category = models.CharField(max_length=10, choices=Category.choices)
+    code = models.SlugField(max_length=40)
+    name = models.CharField(max_length=120)
+    unit = models.CharField(max_length=12)
+    low = models.DecimalField(max_digits=12, decimal_places=2, validators=[MinValueValidator(0)])
+    likely = models.DecimalField(max_digits=12, decimal_places=2, validators=[MinValueValidator(0)])
+    high = models.DecimalField(max_digits=12, decimal_places=2, validators=[MinValueValidator(0)])
+    source = models.CharField(max_length=200, blank=True)
+    dated = models.DateField()
+    is_confirmed = models.BooleanField("confirmed by the club", default=False)
+    supplier = models.CharField(
+        max_length=80, blank=True, help_text="Prices of one supplier move together."
+    )
+    trend = models.ForeignKey(
+        PriceTrend, null=True, blank=True, on_delete=models.SET_NULL, related_name="prices"
+    )
+    wage = models.DecimalField(
+        "wage an hour",
+        max_digits=8,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+    )
+    on_cost_percent = models.DecimalField(
+        "on-cost on the wage, percent",
+        max_digits=5,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+    )
+    hire = models.DecimalField(
+        "hire an hour",
+        max_digits=8,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+    )
+    fuel = models.DecimalField(
+        "fuel an hour",
+        max_digits=8,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+    )
+
+    class Meta:
+        ordering = ["category", "name"]
+        constraints = [models.UniqueConstraint(fields=["club", "code"], name="one_price_per_code")]
+
+    def __str__(self) -> str:
+        return f"{self.name} per {self.unit}"
+
+    def clean(self) -> None:
+        if not _rises(self):
+            raise ValidationError("Low, likely and high must rise in that order.")
+
+
+class SwayedBy(models.TextChoices):
+    """What makes an output rate good or bad on all jobs at once."""
+
+    WEATHER = "weather", "weather"
+    GROUND = "ground", "the ground"
+    HANDS = "hands", "the crew's hands"
+
+
+class OutputRate(ClubRecord):
+    """How many units one person or one machine does in an hour, as the club has it."""
+
+    code = models.SlugField(max_length=40)
+    name = models.CharField(max_length=120)
+    unit = models.CharField("unit of what is done", max_length=12)
+    low = models.DecimalField(
+        "an hour, low", max_digits=10, decimal_places=4, validators=[MinValueValidator(_LEAST_RATE)]
+    )
+    likely = models.DecimalField(
+        "an hour, likely",
+        max_digits=10,
+        decimal_places=4,
+        validators=[MinValueValidator(_LEAST_RATE)],
+    )
+    high = models.DecimalField(
+        "an hour, high",
+        max_digits=10,
+        decimal_places=4,
+        validators=[MinValueValidator(_LEAST_RATE)],
+    )
+    source = models.CharField(max_length=200, blank=True)
+    dated = models.DateField()
+    is_confirmed = models.BooleanField("confirmed by the club", default=False)
+    swayed_by = models.CharField(
+        "goes well or badly with",
+        max_length=8,
+        choices=SwayedBy.choices,
+        default=SwayedBy.HANDS,
+    )
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [models.UniqueConstraint(fields=["club", "code"], name="one_rate_per_code")]
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.likely.normalize():f} {self.unit}/h"
+
+    def clean(self) -> None:
+        if not _rises(self):
+            raise ValidationError("Low, likely and high must rise in that order.")
+
+
+class BookVersion(ClubRecord):
+    """The whole price book as it stood after a change; only ever added."""
+
+    number = models.PositiveIntegerField()
+    made_at = models.DateTimeField(default=timezone.now)
+    made_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+    words = models.CharField("what changed", max_length=200, blank=True)
+    entries = models.JSONField(default=list, blank=True, help_text="Every price and output rate.")
+
+    class Meta:
+        ordering = ["-number"]
+        constraints = [
+            models.UniqueConstraint(fields=["club", "number"], name="one_book_per_number")
+        ]
+
+    def __str__(self) -> str:
+        return f"price book {self.number}"

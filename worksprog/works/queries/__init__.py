@@ -1,0 +1,57 @@
+"""Reads that span the works, by subject."""
+
+from __future__ import annotations
+
+from worksprog.works.queries.estimates import (
+    NOTHING,
+    Moved,
+    features_for,
+    lines_by_category,
+    measure_item,
+    price_book,
+    repriced_lines,
+    stale_items,
+    what_moved,
+)
+from worksprog.works.queries.programme import (
+    CORRELATION,
+    ItemSheet,
+    PhaseSheet,
+    ProgrammeSheet,
+    ProjectSheet,
+    Totals,
+    dates_of_items,
+    items_on_feature,
+    lacking_words,
+    live_estimates,
+    live_programme,
+    programme_sheet,
+    programme_totals,
+)
+from worksprog.works.queries.rules import rules_of
+
+__all__ = [
+    "CORRELATION",
+    "NOTHING",
+    "ItemSheet",
+    "Moved",
+    "PhaseSheet",
+    "ProgrammeSheet",
+    "ProjectSheet",
+    "Totals",
+    "dates_of_items",
+    "features_for",
+    "items_on_feature",
+    "lacking_words",
+    "lines_by_category",
+    "live_estimates",
+    "live_programme",
+    "measure_item",
+    "price_book",
+    "programme_sheet",
+    "programme_totals",
+    "repriced_lines",
+    "rules_of",
+    "stale_items",
+    "what_moved",
+]
