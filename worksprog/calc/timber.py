@@ -48,12 +48,45 @@ def newton_m3(
     return length_m * (butt + 4 * middle + _section_m2(top_diameter_m, "at the top")) / 6
 
 
-def standing_m3(*, breast_height_diameter_m: float, height_m: float) -> ThreePoint:
-    """Rough stem volume of a standing tree, m³: V = f g h with form factor f 0.40, 0.45, 0.50.
+FORM_FACTOR = ThreePoint(0.40, 0.45, 0.50)  # from memory; 1/3 would be a cone
+CHIPS_PER_SOLID = ThreePoint(2.4, 2.8, 3.3)  # loose m³ of chips from one m³ of wood, from memory
 
-    The form factor is from memory: a range for planning loads, not a measurement.
+
+def stem_m3(*, breast_height_diameter_m: float, height_m: float, form_factor: float) -> float:
+    """Stem of a standing tree: V = f g h with g = pi d² / 4 at breast height, m³.
+
+    f is the share of the cylinder g h that the stem fills: 1/3 for a cone, 0.40 to 0.50 for most
+    grown trees. ValueError unless the height is above 0 and 0 < f <= 1.
     """
     if not height_m > 0:
         raise ValueError(f"The height of a tree must be more than 0, not {height_m:g} m.")
-    cylinder = _section_m2(breast_height_diameter_m, "at breast height") * height_m
-    return ThreePoint(0.40, 0.45, 0.50).times(cylinder)
+    if not 0 < form_factor <= 1:
+        raise ValueError(f"A form factor lies between 0 and 1, not at {form_factor:g}.")
+    return form_factor * _section_m2(breast_height_diameter_m, "at breast height") * height_m
+
+
+def standing_m3(*, breast_height_diameter_m: float, height_m: float) -> ThreePoint:
+    """Rough stem volume of a standing tree by ``stem_m3``, with the usual range of form factors.
+
+    A range for planning loads, not a measurement.
+    """
+    return ThreePoint(
+        *(
+            stem_m3(
+                breast_height_diameter_m=breast_height_diameter_m,
+                height_m=height_m,
+                form_factor=factor,
+            )
+            for factor in (FORM_FACTOR.low, FORM_FACTOR.likely, FORM_FACTOR.high)
+        )
+    )
+
+
+def chips_m3(*, timber_m3: float, brash_share: float) -> ThreePoint:
+    """Loose chips from the brash of felled stems, m³: timber x brash share x loose for solid.
+
+    ``brash_share``: branches and tops for one m³ of stem. ValueError when a figure is below 0.
+    """
+    if not (timber_m3 >= 0 and brash_share >= 0):
+        raise ValueError("Timber and its share of brash must not be below 0.")
+    return CHIPS_PER_SOLID.times(timber_m3 * brash_share)
