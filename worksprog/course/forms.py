@@ -100,7 +100,7 @@ class FeatureForm(forms.ModelForm[Feature]):
         model = Feature
         fields = [
             *("kind", "ref", "name", "state", "state_date", "holes", "source", "survey"),
-            *("accuracy_m", "width_m", "stems", "notes"),
+            *("accuracy_m", "width_m", "stems", "diameter_cm", "height_m", "notes"),
         ]
         widgets = {
             "state_date": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
@@ -108,8 +108,10 @@ class FeatureForm(forms.ModelForm[Feature]):
             "notes": forms.Textarea(attrs={"rows": 3}),
         }
         help_texts = {
-            "width_m": "Of a path, a ditch at the top, a tree's crown.",
+            "width_m": "Of a path, a ditch at the top, a hedge, a tree's crown.",
             "stems": "How many trees stand in a wood or group.",
+            "diameter_cm": "Of a tree, or the mean of a wood's stems: 1.3 m above the ground.",
+            "height_m": "Of a tree, a wood's mean tree, a hedge or a mound.",
         }
 
     shape: BaseGeometry | None = None

@@ -57,6 +57,8 @@ class Kind(models.TextChoices):
     BRIDGE = "bridge", "bridge"
     LATERALS = "laterals", "laterals"
     SERVICE = "service", "buried service"
+    HEDGE = "hedge", "hedge"
+    FENCE = "fence", "fence"
     BOUNDARY = "boundary", "boundary"
 
 
@@ -66,6 +68,8 @@ SHAPES: dict[str, str] = {
     Kind.PIPE: "LineString",
     Kind.BRIDGE: "LineString",
     Kind.SERVICE: "LineString",
+    Kind.HEDGE: "LineString",
+    Kind.FENCE: "LineString",
     Kind.CHAMBER: "Point",
     Kind.HEADWALL: "Point",
     Kind.OUTFALL: "Point",
@@ -286,6 +290,22 @@ class Feature(ClubRecord):
         validators=[MinValueValidator(0)],
     )
     stems = models.PositiveIntegerField("stems", null=True, blank=True)
+    diameter_cm = models.DecimalField(
+        "stem diameter at breast height (cm)",
+        max_digits=5,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(400)],
+    )
+    height_m = models.DecimalField(
+        "height (m)",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(120)],
+    )
     notes = models.TextField(blank=True)
     version = models.PositiveIntegerField(
         default=1, help_text="Counts changes of shape, so that two hands meet."

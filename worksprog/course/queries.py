@@ -19,8 +19,8 @@ from worksprog.course.models import SHAPES, Feature, GroundModel, Hole, Kind, St
 # Grounds first, then what lies on them, lines, and marks on top: the order the map draws in.
 DRAW_ORDER = (
     *(Kind.BOUNDARY, Kind.WOOD, Kind.FAIRWAY, Kind.MOUND, Kind.POND, Kind.LATERALS, Kind.GREEN),
-    *(Kind.TEE, Kind.BUNKER, Kind.TREE, Kind.PATH, Kind.SERVICE, Kind.DITCH, Kind.PIPE),
-    *(Kind.BRIDGE, Kind.HEADWALL, Kind.OUTFALL, Kind.CHAMBER),
+    *(Kind.TEE, Kind.BUNKER, Kind.TREE, Kind.HEDGE, Kind.FENCE, Kind.PATH, Kind.SERVICE),
+    *(Kind.DITCH, Kind.PIPE, Kind.BRIDGE, Kind.HEADWALL, Kind.OUTFALL, Kind.CHAMBER),
 )
 # All shapes are then read in one call, which a field that reads its own cannot do.
 _AS_STORED = ExpressionWrapper(F("geometry"), output_field=BinaryField())

@@ -54,7 +54,7 @@ def hollows_where(club: Club, kept: GroundWater) -> list[HollowLies]:
     rows = list(
         Feature.objects.filter(club=club)
         .exclude(state=State.REMOVED)
-        .exclude(kind__in=[Kind.BOUNDARY, Kind.SERVICE, Kind.TREE])
+        .exclude(kind__in=[Kind.BOUNDARY, Kind.SERVICE, Kind.TREE, Kind.HEDGE, Kind.FENCE])
         .defer("notes")
     )
     if not rows or not kept.hollows:

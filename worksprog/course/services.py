@@ -28,10 +28,10 @@ MEETS_M = 0.5
 FAR_FROM_COURSE_M = 5000.0
 LONGEST_SHAPE = 5000  # points
 
-MEASURED_FACTS = ("kind", "geometry", "width_m", "stems")
+MEASURED_FACTS = ("kind", "geometry", "width_m", "stems", "diameter_cm", "height_m")
 FACTS = (
     *("kind", "ref", "name", "state", "state_date", "source", "accuracy_m", "survey_id"),
-    *("width_m", "stems", "notes", "version"),
+    *("width_m", "stems", "diameter_cm", "height_m", "notes", "version"),
 )
 
 

@@ -18,7 +18,8 @@ _LEGEND_MM = 33.0
 # Grounds lie below what is built on them, and lines and marks on top.
 _ORDER = (
     *("boundary", "wood", "fairway", "mound", "pond", "laterals", "green", "tee", "bunker"),
-    *("path", "service", "bridge", "ditch", "pipe", "tree", "chamber", "headwall", "outfall"),
+    *("hedge", "fence", "path", "service", "bridge", "ditch", "pipe", "tree"),
+    *("chamber", "headwall", "outfall"),
 )
 _AREA: dict[str, tuple[str, str, float]] = {  # fill, outline, line in mm
     "boundary": ("none", svg.SOFT, 0.3),
@@ -32,6 +33,8 @@ _AREA: dict[str, tuple[str, str, float]] = {  # fill, outline, line in mm
     "bunker": (svg.SAND, svg.INK, 0.12),
 }
 _LINE: dict[str, tuple[str, float, str | None]] = {  # colour, line in mm, dashes
+    "hedge": (svg.WOOD, 0.7, "0.8 0.4"),
+    "fence": (svg.INK, 0.15, "2.4 0.6 0.2 0.6"),
     "path": (svg.PATH, 0.4, None),
     "service": (svg.SOFT, 0.2, "0.4 0.8"),
     "bridge": (svg.INK, 0.7, None),
