@@ -1,0 +1,228 @@
+"""Charts of what works give back: hours by year, and what moves the answer most."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from worksprog.calc.charts import MONO, PAPER, SANS, SCHEMA, Palette, Spec, chart_config
+from worksprog.calc.worth.given_back import Swing
+
+MOST_SWINGS = 10
+
+
+@dataclass(frozen=True)
+class YearHours:
+    """Hours given back in one year, with what is already in force told apart."""
+
+    year: str
+    low: float
+    likely: float
+    high: float
+    standing: float = 0.0
+
+
+def years_chart(
+    years: Sequence[YearHours], *, palette: Palette = PAPER, width: int | None = None
+) -> Spec:
+    """A bar a year: filled what stands already, dashed what is still promised; a line low to high."""
+    values = [
+        {
+            "year": one.year,
+            "low": round(one.low, 1),
+            "likely": round(one.likely, 1),
+            "high": round(one.high, 1),
+            "standing": round(one.standing, 1),
+            "words": f"{one.likely:,.0f}",
+        }
+        for one in years
+    ]
+    x: Spec = {
+        "field": "year",
+        "type": "ordinal",
+        "sort": None,
+        "axis": {"title": None, "labelFont": MONO, "labelAngle": 0, "ticks": False},
+        "scale": {"paddingInner": 0.35},
+    }
+    axis = {"title": "hours a year", "titleFont": SANS, "labelFont": MONO, "tickCount": 5}
+    tips = [
+        {"field": "year", "title": "year"},
+        {"field": "low", "title": "low", "type": "quantitative", "format": ",.0f"},
+        {"field": "likely", "title": "likely", "type": "quantitative", "format": ",.0f"},
+        {"field": "high", "title": "high", "type": "quantitative", "format": ",.0f"},
+        {"field": "standing", "title": "of works done", "type": "quantitative", "format": ",.0f"},
+    ]
+    return {
+        "$schema": SCHEMA,
+        "description": "Routine hours given back by year: likely as a bar, low to high as a line",
+        "background": None,
+        "width": width or "container",
+        "height": 240,
+        "data": {"values": values},
+        "layer": [
+            {
+                "mark": {
+                    "type": "bar",
+                    "fill": palette.sheet,
+                    "stroke": palette.ink,
+                    "strokeWidth": 1.5,
+                    "strokeDash": [4, 3],
+                    "tooltip": True,
+                },
+                "encoding": {
+                    "x": x,
+                    "y": {"field": "likely", "type": "quantitative", "axis": axis},
+                    "tooltip": tips,
+                },
+            },
+            {
+                "mark": {
+                    "type": "bar",
+                    "fill": palette.rule,
+                    "stroke": palette.ink,
+                    "strokeWidth": 1.5,
+                },
+                "encoding": {
+                    "x": x,
+                    "y": {"field": "standing", "type": "quantitative"},
+                    "tooltip": tips,
+                },
+            },
+            {
+                "mark": {"type": "rule", "color": palette.ink, "strokeWidth": 1.5},
+                "encoding": {
+                    "x": x,
+                    "y": {"field": "low", "type": "quantitative"},
+                    "y2": {"field": "high"},
+                },
+            },
+            {
+                "mark": {
+                    "type": "text",
+                    "align": "left",
+                    "dx": 5,
+                    "dy": -8,
+                    "font": MONO,
+                    "fontSize": 11,
+                    "fill": palette.ink,
+                },
+                "encoding": {
+                    "x": x,
+                    "y": {"field": "likely", "type": "quantitative"},
+                    "text": {"field": "words"},
+                },
+            },
+        ],
+        "config": chart_config(palette),
+    }
+
+
+def _setting(value: float, unit: str) -> str:
+    if unit in ("h", "years", "days"):
+        return f"{value:,.0f} {unit}"
+    if unit == "%":
+        return f"{value:g} %"
+    return f"{unit}{value:,.2f}" if value < 100 else f"{unit}{value:,.0f}"
+
+
+def swings_chart(
+    swings: Sequence[Swing],
+    *,
+    likely: float,
+    sign: str,
+    palette: Palette = PAPER,
+    width: int | None = None,
+) -> Spec:
+    """What moves the net present value most: a bar from its low to its high setting, ranked.
+
+    The setting stands at each end of its bar, so that no colour has to be looked up.
+    """
+    shown = list(swings[:MOST_SWINGS])
+    values = [
+        {
+            "name": one.name,
+            "from": round(min(one.worth_at_low, one.worth_at_high), 2),
+            "to": round(max(one.worth_at_low, one.worth_at_high), 2),
+        }
+        for one in shown
+    ]
+    ends = []
+    for one in shown:
+        low_first = one.worth_at_low <= one.worth_at_high
+        for value, setting, left in (
+            (one.worth_at_low, one.low, low_first),
+            (one.worth_at_high, one.high, not low_first),
+        ):
+            ends.append(
+                {
+                    "name": one.name,
+                    "at": round(value, 2),
+                    "words": _setting(setting, one.unit),
+                    "left": left,
+                }
+            )
+    y: Spec = {
+        "field": "name",
+        "type": "nominal",
+        "sort": [one.name for one in shown],
+        "axis": {"title": None, "labelFont": SANS, "labelLimit": 190, "ticks": False},
+        "scale": {"paddingInner": 0.4},
+    }
+    reach = [end["at"] for end in ends] + [likely]
+    room = 0.22 * max(max(reach) - min(reach), 1.0)
+    x: Spec = {
+        "field": "from",
+        "type": "quantitative",
+        "scale": {"zero": False, "domain": [min(reach) - room, max(reach) + room], "nice": False},
+        "axis": {
+            "title": f"net present value, {sign}",
+            "titleFont": SANS,
+            "labelFont": MONO,
+            "format": ",.0f",
+            "tickCount": 4,
+        },
+    }
+    at_x = {**x, "field": "at"}
+
+    def words(left: bool) -> Spec:
+        return {
+            "data": {"values": [end for end in ends if end["left"] is left]},
+            "mark": {
+                "type": "text",
+                "align": "right" if left else "left",
+                "dx": -5 if left else 5,
+                "font": MONO,
+                "fontSize": 11,
+                "fill": palette.soft,
+            },
+            "encoding": {"x": at_x, "y": y, "text": {"field": "words"}},
+        }
+
+    return {
+        "$schema": SCHEMA,
+        "description": "How the net present value moves with each assumption alone, largest first",
+        "background": None,
+        "width": width or "container",
+        "height": {"step": 26},
+        "layer": [
+            {
+                "data": {"values": values},
+                "mark": {
+                    "type": "bar",
+                    "fill": palette.rule,
+                    "stroke": palette.ink,
+                    "strokeWidth": 1.5,
+                    "tooltip": True,
+                },
+                "encoding": {"y": y, "x": x, "x2": {"field": "to"}},
+            },
+            {
+                "data": {"values": [{"at": round(likely, 2)}]},
+                "mark": {"type": "rule", "color": palette.accent, "strokeWidth": 2},
+                "encoding": {"x": at_x},
+            },
+            words(True),
+            words(False),
+        ],
+        "config": chart_config(palette),
+    }
