@@ -401,6 +401,10 @@ def line_to_row(line: calc.Line, row: EstimateLine, *, price: Price | None) -> E
 
 def row_to_line(row: EstimateLine) -> calc.Line:
     """A row as the build-up knows it, its amounts worked out anew from quantity and price."""
+    output = None
+    if row.output_low is not None and row.output_likely is not None and row.output_high is not None:
+        per_hour = ThreePoint(row.output_low, row.output_likely, row.output_high)
+        output = calc.OutputRate(row.output_code, row.output_code, row.measured_unit, per_hour, "")
     return calc.price_line(
         key=row.step,
         category=calc.Category(row.category),
@@ -410,4 +414,9 @@ def row_to_line(row: EstimateLine) -> calc.Line:
         unit_price=calc.MoneyRange(
             Decimal(row.rate_low), Decimal(row.rate_likely), Decimal(row.rate_high)
         ),
+        measured=ThreePoint(row.measured_low, row.measured_likely, row.measured_high)
+        if row.measured_unit
+        else None,
+        measured_unit=row.measured_unit,
+        output=output,
     )

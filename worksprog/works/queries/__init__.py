@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from worksprog.works.queries.estimates import (
     NOTHING,
+    Hands,
     Moved,
     features_for,
     lines_by_category,
@@ -12,6 +13,7 @@ from worksprog.works.queries.estimates import (
     repriced_lines,
     stale_items,
     what_moved,
+    work_out,
 )
 from worksprog.works.queries.programme import (
     CORRELATION,
@@ -33,6 +35,7 @@ from worksprog.works.queries.rules import rules_of
 __all__ = [
     "CORRELATION",
     "NOTHING",
+    "Hands",
     "ItemSheet",
     "Moved",
     "PhaseSheet",
@@ -54,4 +57,5 @@ __all__ = [
     "rules_of",
     "stale_items",
     "what_moved",
+    "work_out",
 ]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from django.core.exceptions import ValidationError
 from django.db.models import Case, Q, QuerySet, Value, When
 
 from worksprog.calc import build_up as calc
@@ -50,6 +51,50 @@ def measure_item(item: Item) -> bridge.Measured:
     rows = LateralLayout.objects.filter(feature__in=areas) if areas else ()
     layouts = {row.feature_id: row for row in rows}
     return bridge.measure(recipe, features, reaches=reaches, ground=ground, layouts=layouts)
+
+
+@dataclass(frozen=True)
+class Hands:
+    """Who does an item: the crew alone, a contractor alone, or he the steps named."""
+
+    by_contractor: bool = False
+    contract_steps: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, item: Item) -> Hands:
+        return cls(item.by_contractor, tuple(item.contract_steps))
+
+
+def work_out(
+    item: Item, measured: bridge.Measured, book: calc.Book, *, hands: Hands | None = None
+) -> calc.Estimate:
+    """What the item comes to by these measures and this book, as it is chosen or by other hands.
+
+    Nothing is written. ValidationError in words when a quantity or price is missing.
+    """
+    chosen = hands or Hands.of(item)
+    recipe = recipe_of(item.club, item.kind)
+    names = {measure.name for measure in recipe.measures}
+    measures, parameters = dict(measured.measures), dict(measured.parameters)
+    told = dict(measured.told)
+    for name, value in item.parameters.items():
+        (measures if name in names else parameters)[name] = value
+        before = measured.measures.get(name)
+        told[name] = "entered by hand" + (
+            f", the features say {before:,.2f}" if before is not None else ""
+        )
+    try:
+        return calc.build_up(
+            recipe,
+            measures=measures,
+            parameters=parameters,
+            book=book,
+            told=told,
+            by_contractor=chosen.by_contractor,
+            contract_steps=chosen.contract_steps,
+        )
+    except ValueError as error:
+        raise ValidationError(str(error)) from error
 
 
 @dataclass(frozen=True)

@@ -67,30 +67,6 @@ def measure_item(*, item: Item) -> bridge.Measured:
     return queries.measure_item(item)
 
 
-def _estimate_of(item: Item, measured: bridge.Measured, book: calc.Book) -> calc.Estimate:
-    recipe = recipe_of(item.club, item.kind)
-    names = {measure.name for measure in recipe.measures}
-    measures, parameters = dict(measured.measures), dict(measured.parameters)
-    told = dict(measured.told)
-    for name, value in item.parameters.items():
-        (measures if name in names else parameters)[name] = value
-        before = measured.measures.get(name)
-        told[name] = "entered by hand" + (
-            f", the features say {before:,.2f}" if before is not None else ""
-        )
-    try:
-        return calc.build_up(
-            recipe,
-            measures=measures,
-            parameters=parameters,
-            book=book,
-            told=told,
-            by_contractor=item.by_contractor,
-        )
-    except ValueError as error:
-        raise ValidationError(str(error)) from error
-
-
 def _put_totals(estimate: Estimate, lines: Iterable[EstimateLine], given: list[Any]) -> None:
     """Totals, spread and working of an estimate from its lines as they stand."""
     worked = [bridge.row_to_line(line) for line in lines]
@@ -129,7 +105,7 @@ def build_estimate(
     something to measure or a price is missing, in words.
     """
     measured = queries.measure_item(item)
-    worked = _estimate_of(item, measured, book or queries.price_book(item.club))
+    worked = queries.work_out(item, measured, book or queries.price_book(item.club))
     recipe = recipe_of(item.club, item.kind)
     live = Estimate.objects.filter(item=item, is_live=True).first()
     if live is not None and live.approved_on is not None and not new_revision:
