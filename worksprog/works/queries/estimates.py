@@ -37,20 +37,54 @@ def price_book(club: Club) -> calc.Book:
     )
 
 
-def measure_item(item: Item) -> bridge.Measured:
-    """What the item's features tell now. Up to three queries, and the ground where it is needed."""
-    features = list(item.features.all())
-    reaches = {reach.feature_id: reach for reach in DrainReach.objects.filter(feature__in=features)}
-    recipe = recipe_of(item.club, item.kind)
-    needs_ground = any(
-        reach.upstream_invert_m is not None and reach.downstream_invert_m is not None
-        for reach in reaches.values()
-    ) and any(m.name == "mean_depth_m" for m in recipe.measures)
-    ground = live_ground(item.club) if needs_ground else None
-    areas = [feature for feature in features if feature.kind == Kind.LATERALS]
+def measure_items(items: Sequence[Item]) -> dict[int, bridge.Measured]:
+    """What the features of items of one club tell now, by the item's key.
+
+    Up to five queries and the ground where it is needed, however many items there are.
+    """
+    if not items:
+        return {}
+    club = items[0].club
+    touched: dict[int, set[int]] = defaultdict(set)
+    through = Item.features.through.objects.filter(item__in=[item.pk for item in items])
+    for item_id, feature_id in through.values_list("item_id", "feature_id"):
+        touched[feature_id].add(item_id)
+    features = {row.pk: row for row in Feature.objects.filter(pk__in=touched)}
+    on: dict[int, list[Feature]] = {item.pk: [] for item in items}
+    for pk, feature in features.items():
+        for item_id in touched[pk]:
+            on[item_id].append(feature)
+    reaches = {row.feature_id: row for row in DrainReach.objects.filter(feature__in=features)}
+    areas = [pk for pk, feature in features.items() if feature.kind == Kind.LATERALS]
     rows = LateralLayout.objects.filter(feature__in=areas) if areas else ()
     layouts = {row.feature_id: row for row in rows}
-    return bridge.measure(recipe, features, reaches=reaches, ground=ground, layouts=layouts)
+    recipes = {item.pk: recipe_of(club, item.kind) for item in items}
+
+    def needs_ground(item: Item) -> bool:
+        levelled = any(
+            (reach := reaches.get(feature.pk)) is not None
+            and reach.upstream_invert_m is not None
+            and reach.downstream_invert_m is not None
+            for feature in on[item.pk]
+        )
+        return levelled and any(m.name == "mean_depth_m" for m in recipes[item.pk].measures)
+
+    ground = live_ground(club) if any(needs_ground(item) for item in items) else None
+    return {
+        item.pk: bridge.measure(
+            recipes[item.pk],
+            on[item.pk],
+            reaches=reaches,
+            ground=ground if needs_ground(item) else None,
+            layouts=layouts,
+        )
+        for item in items
+    }
+
+
+def measure_item(item: Item) -> bridge.Measured:
+    """What the item's features tell now."""
+    return measure_items([item])[item.pk]
 
 
 @dataclass(frozen=True)
