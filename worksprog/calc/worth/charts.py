@@ -146,7 +146,7 @@ def swings_chart(
         }
         for one in shown
     ]
-    ends = []
+    ends: list[Spec] = []
     for one in shown:
         low_first = one.worth_at_low <= one.worth_at_high
         for value, setting, left in (

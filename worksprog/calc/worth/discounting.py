@@ -37,7 +37,7 @@ def check_years(years: float, what: str = "The years counted") -> int:
 
 def discount_factor(rate_percent: float, years: float) -> float:
     """What 1 after ``years`` is worth now: (1 + r)^-t, r the rate as a share of one."""
-    return (1 + check_rate(rate_percent)) ** -years
+    return float((1 + check_rate(rate_percent)) ** -years)
 
 
 def present_worth(rate_percent: float, flows: Sequence[float]) -> float:
@@ -125,7 +125,7 @@ def return_percent(flows: Sequence[tuple[float, float]]) -> float | None:
     ordered = [(at - first, amount) for at, amount in ordered]
 
     def worth(growth: float) -> float:
-        return sum(amount * growth**-at for at, amount in ordered)
+        return float(sum(amount * growth**-at for at, amount in ordered))
 
     low, high = 0.5, 2.0
     while worth(low) * worth(high) > 0:

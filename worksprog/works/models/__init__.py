@@ -29,7 +29,7 @@ from worksprog.works.models.programme import (
     WorkKind,
 )
 from worksprog.works.models.recipes import WorkRecipe
-from worksprog.works.models.worth import Benefit
+from worksprog.works.models.worth import Benefit, LeftAsIs, WorthRules
 
 __all__ = [
     "MOST_PLACES",
@@ -43,6 +43,7 @@ __all__ = [
     "Item",
     "ItemState",
     "LearntRate",
+    "LeftAsIs",
     "Link",
     "OutputRate",
     "Phase",
@@ -54,4 +55,5 @@ __all__ = [
     "SwayedBy",
     "WorkKind",
     "WorkRecipe",
+    "WorthRules",
 ]
