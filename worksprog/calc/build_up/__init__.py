@@ -7,6 +7,7 @@ work is built up, ``estimate`` the arithmetic, ``labour`` man-days and durations
 from __future__ import annotations
 
 from worksprog.calc.build_up.course_recipes import COURSE_RECIPES
+from worksprog.calc.build_up.earth import Earth, EarthRole, earth_of
 from worksprog.calc.build_up.estimate import (
     CORRELATION,
     build_up,
@@ -41,6 +42,8 @@ __all__ = [
     "BasedOn",
     "Book",
     "Category",
+    "Earth",
+    "EarthRole",
     "Estimate",
     "Line",
     "LineRecipe",
@@ -51,6 +54,7 @@ __all__ = [
     "Price",
     "Recipe",
     "build_up",
+    "earth_of",
     "price_line",
     "spread_of",
     "to_penny",

@@ -65,6 +65,9 @@ class Estimate(ClubRecord):
     learnt = models.JSONField(
         default=dict, blank=True, help_text="Which of the crew's learnt rates it uses."
     )
+    earth = models.JSONField(
+        default=list, blank=True, help_text="Earth it digs out and fills: role, m³, what it is."
+    )
 
     class Meta:
         ordering = ["item", "-revision"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
@@ -130,6 +130,7 @@ def build_estimate(
     estimate.parameters = dict(item.parameters)
     estimate.quantity = float(planned.value)
     estimate.unit = planned.unit
+    estimate.earth = [asdict(one) for one in calc.earth_of(recipe, worked.derived)]
     in_place = estimate.pk is not None
     by_hand = {line.step: line for line in old_lines if line.is_by_hand}
     reusable = {line.step: line for line in old_lines if in_place and not line.is_by_hand}
