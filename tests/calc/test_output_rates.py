@@ -10,7 +10,8 @@ from math import exp, log
 import numpy as np
 import pytest
 
-from worksprog.calc.build_up import OutputRate
+from tests.calc.test_build_up import book_for
+from worksprog.calc.build_up import RECIPES, Book, CrewRate, Estimate, OutputRate, build_up
 from worksprog.calc.output_rates import (
     Belief,
     Choice,
@@ -24,7 +25,6 @@ from worksprog.calc.output_rates import (
     exact_limits,
     gather,
     learn,
-    learnt_output,
     prior_of_book,
 )
 from worksprog.calc.ranges import ThreePoint
@@ -280,14 +280,42 @@ def test_bad_figures_are_refused_in_words(make: object, words: str) -> None:
 
 def test_learnt_output_scales_and_narrows() -> None:
     rate = OutputRate("lay", "Lay pipe", "m", ThreePoint(3, 4.5, 6), "price book")
-    same = learnt_output(rate, factor=1, narrowing=1, words="learnt")
-    assert same.per_hour == ThreePoint(3, 4.5, 6)
-    slower = learnt_output(rate, factor=1.2, narrowing=0.5, words="learnt from 3 jobs")
+    assert CrewRate(1, 1, "learnt").moved(rate).per_hour == ThreePoint(3, 4.5, 6)
+    learnt = CrewRate(1.2, 0.5, "learnt from 3 jobs")
+    slower = learnt.moved(rate)
     assert slower.per_hour.likely == pytest.approx(3.75)
     assert slower.per_hour.low == pytest.approx(3.75 * (3 / 4.5) ** 0.5)
-    assert "book 4.5 m/h ÷ 1.200" in slower.source
+    assert "4.5 m/h ÷ 1.200" in slower.source
+    back = learnt.before(slower.per_hour)
+    assert (back.low, back.likely, back.high) == pytest.approx((3, 4.5, 6))
     with pytest.raises(ValueError, match="above 0"):
-        learnt_output(rate, factor=0, narrowing=1, words="")
+        CrewRate(0, 1, "")
+
+
+def test_build_up_works_by_the_crews_rate_for_its_kind_only() -> None:
+    book = book_for("seeding", "turfing")
+    labour = replace(book.prices["labour-crew"], code="labour-contractor")
+    book = replace(book, prices={**book.prices, labour.code: labour})
+    learnt = replace(book, crew={"seeding": CrewRate(1.25, 1.0, "learnt")})
+
+    def built(kind: str, using: Book, **hands: bool) -> Estimate:
+        return build_up(
+            RECIPES[kind], measures={"area_m2": 1000}, parameters={}, book=using, **hands
+        )
+
+    before, after = built("seeding", book), built("seeding", learnt)
+    assert after.labour_h.likely == pytest.approx(1.25 * before.labour_h.likely)
+    assert after.labour_h.low == pytest.approx(1.25 * before.labour_h.low)
+    lines = {line.key: line for line in after.lines}
+    assert lines["tractor"].quantity.likely == pytest.approx(250), "the machine goes with the crew"
+    assert lines["seed"].quantity.likely == 30
+    assert "÷ 1.250" in str(lines["sow"].working.as_rows())
+    assert after.learnt_codes == {"prepare_seedbed", "drill_seed", "grow_in"}
+    assert built("turfing", learnt).learnt is None
+    assert built("turfing", learnt).labour_h == built("turfing", book).labour_h
+    theirs = built("seeding", learnt, by_contractor=True)
+    assert theirs.learnt is None, "a contractor has his own pace"
+    assert theirs.money == built("seeding", book, by_contractor=True).money
 
 
 # Calibration

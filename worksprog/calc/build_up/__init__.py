@@ -7,6 +7,7 @@ work is built up, ``estimate`` the arithmetic, ``labour`` man-days and durations
 from __future__ import annotations
 
 from worksprog.calc.build_up.course_recipes import COURSE_RECIPES
+from worksprog.calc.build_up.crew_rates import CrewRate
 from worksprog.calc.build_up.earth import Earth, EarthRole, earth_of
 from worksprog.calc.build_up.estimate import (
     CORRELATION,
@@ -42,6 +43,7 @@ __all__ = [
     "BasedOn",
     "Book",
     "Category",
+    "CrewRate",
     "Earth",
     "EarthRole",
     "Estimate",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from decimal import Decimal
 
+from worksprog.calc.build_up.crew_rates import by_crew_rates, crew_codes
 from worksprog.calc.build_up.hands import CONTRACTOR_LABOUR, Hands, given_to_contractor
 from worksprog.calc.build_up.parts import (
     PENNY,
@@ -221,7 +222,8 @@ def build_up(
 
     ``told`` says of a measure or parameter where it came from, for the working. ``by_contractor``:
     the steps are a contractor's, priced as such, and take none of the crew's hours;
-    ``contract_steps``: these of them are, the crew does the others.
+    ``contract_steps``: these of them are, the crew does the others. What the crew's hours have
+    taught of this kind of work (``book.crew``) stands in place of the book's output rates.
 
     The low case takes the low end of every uncertain figure at once and the high case the high
     end, so they are the corners of what may come; the working adds mean and spread.
@@ -235,6 +237,7 @@ def build_up(
         recipe.derive({name: value.high for name, value in values.items()}),
     )
     hands = given_to_contractor(recipe, book, everything=by_contractor, steps=contract_steps)
+    book, learnt = by_crew_rates(recipe, book, hands)
     lines = tuple(
         line
         for line in (_line(each, derived, values, book, penny, hands) for each in recipe.lines)
@@ -256,6 +259,8 @@ def build_up(
             given=everything,
             notes=recipe.assumes,
         ),
+        learnt=learnt,
+        learnt_codes=crew_codes(recipe, hands) if learnt is not None else frozenset(),
     )
 
 

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import ROUND_HALF_EVEN, Decimal
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from worksprog.calc.ranges import ThreePoint
 from worksprog.calc.working import Step, Working
+
+if TYPE_CHECKING:
+    from worksprog.calc.build_up.crew_rates import CrewRate
 
 PENNY = Decimal("0.01")
 
@@ -189,6 +193,7 @@ class Book:
 
     prices: Mapping[str, Price]
     rates: Mapping[str, OutputRate]
+    crew: Mapping[str, CrewRate] = field(default_factory=dict)  # by kind of work, what was learnt
 
     def price(self, code: str, *, used_for: str) -> Price:
         """The entry; ValueError names the code, the line that wants it and what to do."""
@@ -241,3 +246,5 @@ class Estimate:
     money: MoneyRange
     by_category: Mapping[Category, MoneyRange]
     working: Working
+    learnt: CrewRate | None = None  # the crew's own rate, where one was used
+    learnt_codes: frozenset[str] = frozenset()  # output rates that it moved

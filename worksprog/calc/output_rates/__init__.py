@@ -26,7 +26,6 @@ from worksprog.calc.output_rates.learning import (
     Learnt,
     Range,
     learn,
-    learnt_output,
     prior_of_book,
 )
 
@@ -54,6 +53,5 @@ __all__ = [
     "exact_limits",
     "gather",
     "learn",
-    "learnt_output",
     "prior_of_book",
 ]

@@ -13,7 +13,6 @@ from math import exp, log
 
 from scipy import stats
 
-from worksprog.calc.build_up.parts import OutputRate
 from worksprog.calc.output_rates.belief import Belief, Foretold, Piece, Vector
 from worksprog.calc.output_rates.evidence import Choice, JobEvidence, Part
 from worksprog.calc.ranges import ThreePoint
@@ -371,27 +370,3 @@ def _working(learnt: Learnt) -> Working:
              "exp(centre)"),
     )  # fmt: skip
     return Working(f"{learnt.title}: hours against the book", steps, learnt.design.words)
-
-
-def learnt_output(rate: OutputRate, *, factor: float, narrowing: float, words: str) -> OutputRate:
-    """The book's output rate as the crew's hours have moved it.
-
-    likely / factor; low and high keep their side of it, drawn in or out in the log by
-    ``narrowing``: low' = likely' (low / likely)^narrowing. With no evidence both are 1 and the
-    rate is the book's. ValueError unless both are above 0.
-    """
-    if not (factor > 0 and narrowing > 0):
-        raise ValueError("Factor and narrowing of a learnt rate must be above 0.")
-    per_hour = rate.per_hour
-    likely = per_hour.likely / factor
-    return OutputRate(
-        rate.code,
-        rate.name,
-        rate.unit,
-        ThreePoint(
-            likely * (per_hour.low / per_hour.likely) ** narrowing,
-            likely,
-            likely * (per_hour.high / per_hour.likely) ** narrowing,
-        ),
-        f"{words}: book {per_hour.likely:g} {rate.unit}/h ÷ {factor:.3f}; {rate.source}",
-    )
