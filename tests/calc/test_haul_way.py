@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Polygon, box
 
-from worksprog.calc.haul_way import haul_grid
+from worksprog.calc.haul_way import haul_grid, steepest
 
 BOUNDS = (0.0, 0.0, 400.0, 300.0)
 
@@ -91,3 +91,16 @@ def test_as_long_as_by_networkx_over_the_same_cells():
 def test_bad_ground_is_refused(make, words):
     with pytest.raises(ValueError, match=words):
         make()
+
+
+def test_the_steepest_ten_metres_of_a_way():
+    along = np.array([0.0, 50.0, 60.0, 100.0])
+    level = np.array([10.0, 11.0, 13.0, 13.0])
+    assert steepest(along, level) == pytest.approx(0.2)
+    assert steepest(along, level, over_m=20) == pytest.approx((2 + 0.2) / 20)
+    assert steepest(along[:1], level[:1]) is None
+    assert steepest(along, np.full(4, np.nan)) is None
+    short = steepest(np.array([0.0, 4.0]), np.array([1.0, 1.5]))
+    assert short == pytest.approx(0.125)
+    with pytest.raises(ValueError, match="some length"):
+        steepest(along, level, over_m=0)

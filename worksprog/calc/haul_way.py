@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from math import hypot, isfinite
 
@@ -20,6 +21,7 @@ import shapely
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
+STEEP_OVER_M = 10.0
 DEAR = 2.0  # a metre over a fairway counts as two when the way is chosen
 MOST_CELLS = 250_000
 _STEPS = ((0, 1), (1, 0), (1, 1), (1, -1))
@@ -49,9 +51,8 @@ class HaulGrid:
         self, place: tuple[float, float], starts: Sequence[tuple[float, float]]
     ) -> list[HaulWay]:
         """The way from each start to the place."""
-        graph = self._graph()
         goal = self._open_cell_near(place)
-        far, before = dijkstra(graph, directed=False, indices=goal, return_predecessors=True)
+        far, before = dijkstra(self._graph, directed=False, indices=goal, return_predecessors=True)
         ways = []
         for start in starts:
             cell = self._open_cell_near(start)
@@ -67,6 +68,7 @@ class HaulGrid:
             ways.append(HaulWay(points, _length(points), True))
         return ways
 
+    @cached_property
     def _graph(self) -> csr_array:
         rows, columns = self.counts.shape
         numbers = np.arange(rows * columns).reshape(rows, columns)
@@ -184,3 +186,24 @@ def haul_grid(
     if not np.isfinite(counts).any():
         raise ValueError("Nothing on the course is open to a trailer.")
     return HaulGrid(west, south, cell_m, counts.reshape(rows, columns))
+
+
+def steepest(chainage_m: Floats, level_m: Floats, *, over_m: float = STEEP_OVER_M) -> float | None:
+    """The steepest rise or fall over any ``over_m`` of a way, m per m; None where unknown.
+
+    Levels in between are read straight from one known point to the next; a way shorter than
+    ``over_m`` is taken as a whole. ValueError unless ``over_m`` is longer than nothing.
+    """
+    if not over_m > 0:
+        raise ValueError("A gradient is told over some length.")
+    known = ~np.isnan(level_m)
+    if known.sum() < 2:
+        return None
+    along, level = chainage_m[known], level_m[known]
+    span = min(over_m, float(along[-1] - along[0]))
+    if span <= 0:
+        return None
+    starts = np.unique(np.concatenate([along, along - span]))
+    starts = starts[(starts >= along[0]) & (starts + span <= along[-1] + 1e-9)]
+    rise = np.interp(starts + span, along, level) - np.interp(starts, along, level)
+    return float(np.abs(rise).max() / span)
