@@ -6,7 +6,7 @@ import uuid
 import zoneinfo
 from datetime import date
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NoReturn
 
 from django.contrib.auth.models import AbstractUser, BaseUserManager
 from django.core.exceptions import ValidationError
@@ -155,6 +155,40 @@ class ClubRecord(models.Model):
 
     class Meta:
         abstract = True
+
+
+class AddedOnlyRows(models.QuerySet[Any]):
+    """Rows that no bulk call changes or removes."""
+
+    def _refuse(self) -> NoReturn:
+        raise ValidationError(getattr(self.model, "kept_words", AddedOnly.kept_words))
+
+    def update(self, **kwargs: Any) -> NoReturn:
+        self._refuse()
+
+    def delete(self) -> NoReturn:
+        self._refuse()
+
+    def bulk_update(self, *args: Any, **kwargs: Any) -> NoReturn:
+        self._refuse()
+
+
+class AddedOnly(ClubRecord):
+    """A record that is added and then stands as it is."""
+
+    kept_words = "This is kept as it is; add a later one."
+    objects = AddedOnlyRows.as_manager()
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if not self._state.adding:
+            raise ValidationError(self.kept_words)
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
+        raise ValidationError(self.kept_words)
 
 
 class Change(models.Model):

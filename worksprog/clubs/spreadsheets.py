@@ -13,7 +13,7 @@ import re
 import warnings
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from enum import StrEnum
@@ -81,6 +81,7 @@ Cell = str | Decimal | date | datetime | time | bool | Formula | Fault | None
 class Row:
     number: int  # as the file's own reader counts, from 1
     cells: tuple[Cell, ...]
+    signs: Mapping[int, str] = field(default_factory=dict)  # currency that a cell is shown in
 
     def at(self, place: int) -> Cell:
         return self.cells[place] if place < len(self.cells) else None
@@ -260,7 +261,21 @@ def _xlsx_rows(sheet: Any, limits: Limits) -> Iterator[Row]:
             raise _too_many_rows(f"The sheet “{sheet.title}”", limits)
         _check_width(number, len(read), limits)
         _check_letters(number, read, limits)
-        yield Row(number, tuple(read))
+        signs = {
+            place: sign
+            for place, value in enumerate(read)
+            if isinstance(value, Decimal) and (sign := _currency_in(cells[place].number_format))
+        }
+        yield Row(number, tuple(read), signs)
+
+
+_CURRENCY = re.compile(r"\[\$([^\]-]+)[^\]]*\]|([£€$¥])(?![^\[]*\])")
+
+
+def _currency_in(number_format: str) -> str:
+    """'€' for a cell whose format says so; a place alone, such as [$-809], says nothing."""
+    found = _CURRENCY.search(number_format or "")
+    return (found[1] or found[2]).strip() if found else ""
 
 
 def _xlsx_cell(cell: Any) -> Cell:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any, NoReturn
 
-from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils import timezone
 
-from worksprog.clubs.models import ClubRecord, User
+from worksprog.clubs.models import AddedOnly, User
 from worksprog.course.models import Feature, Survey
 
 KEPT_AS_IT_IS = (
@@ -18,38 +16,10 @@ KEPT_AS_IT_IS = (
 )
 
 
-class AddedOnlyRows(models.QuerySet[Any]):
-    """Rows that no bulk call changes or removes."""
-
-    def update(self, **kwargs: Any) -> NoReturn:
-        raise ValidationError(KEPT_AS_IT_IS)
-
-    def delete(self) -> NoReturn:
-        raise ValidationError(KEPT_AS_IT_IS)
-
-    def bulk_update(self, *args: Any, **kwargs: Any) -> NoReturn:
-        raise ValidationError(KEPT_AS_IT_IS)
-
-
-class AddedOnly(ClubRecord):
-    """A record that is added and then stands as it is."""
-
-    objects = AddedOnlyRows.as_manager()
-
-    class Meta:
-        abstract = True
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        if not self._state.adding:
-            raise ValidationError(KEPT_AS_IT_IS)
-        super().save(*args, **kwargs)
-
-    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
-        raise ValidationError(KEPT_AS_IT_IS)
-
-
 class AsBuiltLevel(AddedOnly):
     """One level taken on what was built. A wrong one is put right by a row that names it."""
+
+    kept_words = KEPT_AS_IT_IS
 
     class Of(models.TextChoices):
         INVERT = "invert", "invert"
@@ -112,6 +82,8 @@ class AsBuiltLevel(AddedOnly):
 
 class AsBuiltFacts(AddedOnly):
     """What lies in the ground, beyond its levels. The newest row of a feature is the one that holds."""
+
+    kept_words = KEPT_AS_IT_IS
 
     feature = models.ForeignKey(Feature, on_delete=models.PROTECT, related_name="built_facts")
     built_on = models.DateField(null=True, blank=True)

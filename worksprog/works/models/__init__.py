@@ -9,6 +9,7 @@ from worksprog.works.models.estimates import (
     EstimateRules,
     LearntRate,
 )
+from worksprog.works.models.price_drafts import PriceDraft
 from worksprog.works.models.prices import (
     BookVersion,
     Category,
@@ -48,6 +49,7 @@ __all__ = [
     "OutputRate",
     "Phase",
     "Price",
+    "PriceDraft",
     "PriceTrend",
     "Programme",
     "Project",

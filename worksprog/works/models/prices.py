@@ -9,7 +9,8 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils import timezone
 
-from worksprog.clubs.models import ClubRecord, User
+from worksprog.calc.unit_costs import labour_hour, plant_hour
+from worksprog.clubs.models import AddedOnly, ClubRecord, User
 
 
 class Category(models.TextChoices):
@@ -112,9 +113,41 @@ class Price(ClubRecord):
     def __str__(self) -> str:
         return f"{self.name} per {self.unit}"
 
+    @property
+    def made_of(self) -> Decimal | None:
+        """The likely price that its parts come to; None where it is given as one figure."""
+        if self.wage is not None:
+            return labour_hour(self.wage, self.on_cost_percent or Decimal(0))
+        if self.hire is not None:
+            return plant_hour(self.hire, self.fuel or Decimal(0))
+        return None
+
     def clean(self) -> None:
+        self._check_parts()
         if not _rises(self):
             raise ValidationError("Low, likely and high must rise in that order.")
+
+    def _check_parts(self) -> None:
+        for name, needs, category in (
+            ("on_cost_percent", "wage", (Category.LABOUR, Category.CONTRACTOR)),
+            ("fuel", "hire", (Category.PLANT, Category.HAULAGE)),
+        ):
+            if getattr(self, name) is not None and getattr(self, needs) is None:
+                label = self._meta.get_field(needs).verbose_name  # type: ignore[union-attr]
+                raise ValidationError({needs: f"The {label} that it comes on top of is missing."})
+            if getattr(self, needs) is not None and self.category not in category:
+                heads = " and ".join(category)
+                raise ValidationError({needs: f"Only prices of {heads} have one."})
+        if self.wage is not None and self.on_cost_percent is None:
+            raise ValidationError({"on_cost_percent": "A wage has its on-cost, if only 0."})
+        worked = self.made_of
+        if worked is not None and self.likely is not None and self.likely != worked:
+            raise ValidationError(
+                {
+                    "likely": f"Its parts come to {worked:.2f}, not {self.likely:.2f}: mend one of "
+                    "them, or leave this one empty."
+                }
+            )
 
 
 class SwayedBy(models.TextChoices):
@@ -168,8 +201,12 @@ class OutputRate(ClubRecord):
             raise ValidationError("Low, likely and high must rise in that order.")
 
 
-class BookVersion(ClubRecord):
-    """The whole price book as it stood after a change; only ever added."""
+class BookVersion(AddedOnly):
+    """The whole price book as it stood after a change."""
+
+    kept_words = (
+        "A version of the price book is never changed; change the book and a new one is kept."
+    )
 
     number = models.PositiveIntegerField()
     made_at = models.DateTimeField(default=timezone.now)
