@@ -1,0 +1,218 @@
+"""Formulas that use each other's results: put in order, checked, and worked out with ranges."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import networkx as nx
+import numpy as np
+
+from worksprog.calc.formulas.syntax import FormulaError, Node, in_words, names_in, read
+from worksprog.calc.formulas.units import Unit, unit_of
+from worksprog.calc.formulas.working_out import (
+    Array,
+    dimension_of,
+    need_question,
+    what_failed,
+    work_out,
+)
+from worksprog.calc.ranges import ThreePoint
+
+
+@dataclass(frozen=True)
+class Told:
+    """A figure that is given: its name, what it is, and its unit."""
+
+    name: str
+    label: str
+    unit: str
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A figure that is worked out. ``formula`` is text; ``unit`` is what it must come out in."""
+
+    name: str
+    label: str
+    unit: str
+    formula: str
+
+
+@dataclass(frozen=True)
+class Question:
+    """What must hold, and the words said when it does not."""
+
+    formula: str
+    words: str
+
+
+class Sheet:
+    """Given figures and the formulas over them.
+
+    FormulaError, naming the formula: it cannot be read, uses a name that is not there, its units
+    do not fit, or formulas wait for each other in a ring.
+    """
+
+    def __init__(
+        self,
+        given: Sequence[Told],
+        formulas: Sequence[Formula],
+        questions: Sequence[Question] = (),
+    ) -> None:
+        self.given, self.formulas, self.questions = tuple(given), tuple(formulas), tuple(questions)
+        known: tuple[Told | Formula, ...] = (*self.given, *self.formulas)
+        every = [one.name for one in known]
+        twice = sorted({name for name in every if every.count(name) > 1})
+        if twice:
+            raise FormulaError(f"Two figures are called '{twice[0]}'; each needs its own name.")
+        self.labels = {one.name: one.label for one in known}
+        self.units: dict[str, Unit] = {}
+        for one in known:
+            try:
+                self.units[one.name] = unit_of(one.unit)
+            except ValueError as error:
+                raise FormulaError(f"'{one.name}': {error}") from error
+        self._nodes: dict[str, Node] = {}
+        for formula in self.formulas:
+            try:
+                self._nodes[formula.name] = read(formula.formula)
+            except FormulaError as error:
+                raise FormulaError(f"'{formula.name}': {error}") from error
+        self.order = self._in_order()
+        self._check_units()
+
+    def _in_order(self) -> tuple[str, ...]:
+        graph: nx.DiGraph[str] = nx.DiGraph()
+        graph.add_nodes_from(self._nodes)
+        for name, node in self._nodes.items():
+            graph.add_edges_from((used, name) for used in names_in(node) & set(self._nodes))
+        try:
+            return tuple(nx.topological_sort(graph))
+        except nx.NetworkXUnfeasible:
+            ring = [edge[0] for edge in nx.find_cycle(graph)]
+            words = ", which needs ".join(f"'{name}'" for name in [*reversed(ring), ring[-1]])
+            raise FormulaError(f"The formulas go round in a ring: {words}.") from None
+
+    def _check_units(self) -> None:
+        known = {name: unit.dimension for name, unit in self.units.items()}
+        for name in self.order:
+            try:
+                found = dimension_of(self._nodes[name], known)
+            except FormulaError as error:
+                raise FormulaError(f"'{name}': {error}") from error
+            if found != known[name]:
+                wanted = self.units[name].written or "a bare number"
+                raise FormulaError(f"'{name}' comes out in {found}, but is to be in {wanted}.")
+        for question in self.questions:
+            try:
+                need_question(self._asked[question.formula], known)
+            except FormulaError as error:
+                raise FormulaError(f"The question '{question.formula}': {error}") from error
+
+    @cached_property
+    def _asked(self) -> dict[str, Node]:
+        return {one.formula: read(one.formula) for one in self.questions}
+
+    def shown(self, name: str) -> str:
+        """The formula of ``name`` with labels instead of names."""
+        return in_words(self._nodes[name], self.labels)
+
+    def _run(self, values: dict[str, Array]) -> dict[str, Array]:
+        with np.errstate(all="ignore"):
+            for name in self.order:
+                values[name] = work_out(self._nodes[name], values)
+        return values
+
+    def _in_base(self, given: Mapping[str, float]) -> dict[str, float]:
+        return {name: value * self.units[name].scale for name, value in given.items()}
+
+    def work_out(self, given: Mapping[str, float]) -> dict[str, float]:
+        """Every formula for one set of figures, each in its own unit.
+
+        FormulaError: a figure is missing, something does not come out, or a question is answered
+        with no.
+        """
+        self._need(given)
+        base = self._in_base(given)
+        values = self._run({name: np.asarray(value) for name, value in base.items()})
+        plain = {name: float(value) for name, value in values.items()}
+        self._check_answers(plain)
+        return {name: plain[name] / self.units[name].scale for name in self.order}
+
+    def _need(self, given: Mapping[str, object]) -> None:
+        missing = [one.label for one in self.given if one.name not in given]
+        if missing:
+            raise FormulaError(f"Missing: {', '.join(missing)}.")
+
+    def _check_answers(self, plain: Mapping[str, float]) -> None:
+        for name in self.order:
+            if not np.isfinite(plain[name]):
+                why = what_failed(self._nodes[name], plain, self.labels)
+                raise FormulaError(f"{_capital(self.labels[name])} does not come out: {why}.")
+        arrays = {name: np.asarray(value) for name, value in plain.items()}
+        for question in self.questions:
+            if not bool(work_out(self._asked[question.formula], arrays)):
+                raise FormulaError(question.words)
+
+    def work_out_ranges(self, given: Mapping[str, ThreePoint]) -> dict[str, ThreePoint]:
+        """Every formula with low, likely and high.
+
+        Each uncertain figure is moved on its own to its low and its high end to see which way it
+        moves a result; the low of a result then takes every such figure at the end that makes
+        it smaller, the high the other. So more spacing makes less pipe, as it should. Right where
+        each figure moves a result in one direction only. Errors as in ``work_out``, of the likely
+        figures; and of the ends, saying which.
+        """
+        likely = self.work_out({name: point.likely for name, point in given.items()})
+        swung = [name for name, point in given.items() if not point.is_certain]
+        if not swung:
+            return {name: ThreePoint.exactly(value) for name, value in likely.items()}
+        scale = {name: self.units[name].scale for name in given}
+        columns = {
+            name: np.full(2 * len(swung), point.likely * scale[name])
+            for name, point in given.items()
+        }
+        for place, name in enumerate(swung):
+            columns[name][2 * place] = given[name].low * scale[name]
+            columns[name][2 * place + 1] = given[name].high * scale[name]
+        moved = self._run(dict(columns))
+        grows = np.array(
+            [
+                np.broadcast_to(moved[name], 2 * len(swung))[1::2]
+                >= np.broadcast_to(moved[name], 2 * len(swung))[0::2]
+                for name in self.order
+            ]
+        )
+        corners = {
+            name: np.full(2 * len(self.order), point.likely * scale[name])
+            for name, point in given.items()
+        }
+        for place, name in enumerate(swung):
+            low, high = given[name].low * scale[name], given[name].high * scale[name]
+            corners[name][0::2] = np.where(grows[:, place], low, high)
+            corners[name][1::2] = np.where(grows[:, place], high, low)
+        ends = self._run(dict(corners))
+        found: dict[str, ThreePoint] = {}
+        for place, name in enumerate(self.order):
+            pair = np.broadcast_to(ends[name], 2 * len(self.order))[2 * place : 2 * place + 2]
+            if not np.isfinite(pair).all():
+                at = 2 * place + int(not np.isfinite(pair[1]))
+                plain = {
+                    one: float(np.broadcast_to(value, 2 * len(self.order))[at])
+                    for one, value in ends.items()
+                }
+                why = what_failed(self._nodes[name], plain, self.labels)
+                raise FormulaError(
+                    f"{_capital(self.labels[name])} does not come out at the ends of the ranges: "
+                    f"{why}."
+                )
+            low, high = (float(one) / self.units[name].scale for one in pair)
+            middle = likely[name]
+            found[name] = ThreePoint(min(low, middle), middle, max(high, middle))
+        return found
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
