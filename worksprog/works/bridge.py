@@ -16,7 +16,7 @@ from worksprog.calc.ranges import ThreePoint
 from worksprog.course.models import Feature, Kind
 from worksprog.drainage.bridge import levels_of
 from worksprog.drainage.models import DrainReach, LateralLayout
-from worksprog.works.models import EstimateLine, OutputRate, Price, WorkKind
+from worksprog.works.models import EstimateLine, LearntRate, OutputRate, Price, WorkKind
 
 SAMPLES = 41  # points along a line at which its depth below ground is read
 
@@ -336,8 +336,18 @@ def _money(row: Price) -> calc.MoneyRange:
     return calc.MoneyRange(row.low, row.likely, row.high)
 
 
-def book_of_rows(prices: Iterable[Price], rates: Iterable[OutputRate]) -> calc.Book:
-    """The club's rows as the build-up's price book."""
+def crew_rate_of(row: LearntRate) -> calc.CrewRate:
+    """A learnt rate as the build-up takes it."""
+    told = row.posterior
+    return calc.CrewRate(row.factor_likely, told.get("narrowing", 1.0), told.get("words", "learnt"))
+
+
+def book_of_rows(
+    prices: Iterable[Price],
+    rates: Iterable[OutputRate],
+    learnt: Iterable[LearntRate] = (),
+) -> calc.Book:
+    """The club's rows as the build-up's price book, with the rates its crew's hours have taught."""
 
     def source(row: Price | OutputRate) -> str:
         text = f"{row.source or 'price book'}, {row.dated:%b %Y}"
@@ -358,6 +368,7 @@ def book_of_rows(prices: Iterable[Price], rates: Iterable[OutputRate]) -> calc.B
             )
             for row in rates
         },
+        crew={row.kind: crew_rate_of(row) for row in learnt},
     )
 
 

@@ -16,6 +16,7 @@ from worksprog.works.queries.estimates import (
     what_moved,
     work_out,
 )
+from worksprog.works.queries.learnt import book_hours, crew_rates, learnt_in_use
 from worksprog.works.queries.programme import (
     CORRELATION,
     ItemSheet,
@@ -43,10 +44,13 @@ __all__ = [
     "ProgrammeSheet",
     "ProjectSheet",
     "Totals",
+    "book_hours",
+    "crew_rates",
     "dates_of_items",
     "features_for",
     "items_on_feature",
     "lacking_words",
+    "learnt_in_use",
     "lines_by_category",
     "live_estimates",
     "live_programme",

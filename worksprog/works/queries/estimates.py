@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -22,6 +22,8 @@ from worksprog.works.models import (
     Estimate,
     EstimateLine,
     Item,
+    ItemState,
+    LearntRate,
     OutputRate,
     Price,
 )
@@ -31,9 +33,11 @@ NOTHING = Decimal("0.00")
 
 
 def price_book(club: Club) -> calc.Book:
-    """The club's price book as the build-up reads it. Two queries."""
+    """The club's price book as the build-up reads it, with what was learnt. Three queries."""
     return bridge.book_of_rows(
-        Price.objects.filter(club=club), OutputRate.objects.filter(club=club)
+        Price.objects.filter(club=club),
+        OutputRate.objects.filter(club=club),
+        LearntRate.objects.filter(club=club, in_use=True, ground="", crew=""),
     )
 
 
@@ -104,8 +108,11 @@ def work_out(
 ) -> calc.Estimate:
     """What the item comes to by these measures and this book, as it is chosen or by other hands.
 
-    Nothing is written. ValidationError in words when a quantity or price is missing.
+    Nothing is written. Work that is finished is by the book alone: the learnt rates come from it.
+    ValidationError in words when a quantity or price is missing.
     """
+    if item.state in (ItemState.DONE, ItemState.GROWING_IN):
+        book = replace(book, crew={})
     chosen = hands or Hands.of(item)
     recipe = recipe_of(item.club, item.kind)
     names = {measure.name for measure in recipe.measures}

@@ -12,6 +12,7 @@ from worksprog.works.services.estimates import (
     measure_item,
     release_line,
 )
+from worksprog.works.services.learnt import go_back_to_book, use_learnt_rate
 from worksprog.works.services.prices import (
     DEMO_SOURCE,
     START_SOURCE,
@@ -59,6 +60,7 @@ __all__ = [
     "create_programme",
     "create_project",
     "edit_line",
+    "go_back_to_book",
     "import_price_book",
     "link_items",
     "load_default_price_book",
@@ -72,4 +74,5 @@ __all__ = [
     "set_parameters",
     "set_price",
     "unlink_items",
+    "use_learnt_rate",
 ]

@@ -130,6 +130,7 @@ def build_estimate(
     estimate.parameters = dict(item.parameters)
     estimate.quantity = float(planned.value)
     estimate.unit = planned.unit
+    estimate.learnt = _told_of_learnt(item, worked)
     estimate.earth = [asdict(one) for one in calc.earth_of(recipe, worked.derived)]
     in_place = estimate.pk is not None
     by_hand = {line.step: line for line in old_lines if line.is_by_hand}
@@ -157,6 +158,24 @@ def build_estimate(
     for gone in reusable.values():
         delete_record(gone, by=by)
     return estimate
+
+
+def _told_of_learnt(item: Item, worked: calc.Estimate) -> dict[str, Any]:
+    """Which learnt rate an estimate went by, so that it can be told from the book's."""
+    row = queries.learnt_in_use(item.club).get(item.kind) if worked.learnt is not None else None
+    if worked.learnt is None or row is None:
+        return {}
+    return {
+        "rate": str(row.uuid),
+        "as_of": row.as_of.isoformat(),
+        "factor": worked.learnt.factor,
+        "narrowing": worked.learnt.narrowing,
+        "low": row.factor_low,
+        "high": row.factor_high,
+        "crew_weight": row.posterior.get("crew_weight"),
+        "codes": sorted(worked.learnt_codes),
+        "words": worked.learnt.words,
+    }
 
 
 @dataclass(frozen=True)
