@@ -138,6 +138,25 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "sway_programme",
+                    models.FloatField(
+                        default=0.2,
+                        validators=[
+                            django.core.validators.MinValueValidator(0.0),
+                            django.core.validators.MaxValueValidator(0.95),
+                        ],
+                    ),
+                ),
+                (
+                    "range_shape",
+                    models.CharField(
+                        choices=[("triangular", "triangular"), ("beta-PERT", "beta-PERT")],
+                        default="beta-PERT",
+                        max_length=10,
+                        verbose_name="curve between low and high",
+                    ),
+                ),
+                (
                     "design_allowance_percent",
                     models.DecimalField(
                         decimal_places=2,
@@ -1247,6 +1266,133 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="RangesRun",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("uuid", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("made_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "mark",
+                    models.CharField(
+                        help_text="Tells whether estimates, dates or rules moved since.",
+                        max_length=64,
+                    ),
+                ),
+                ("seed", models.PositiveIntegerField()),
+                ("draws", models.PositiveIntegerField()),
+                (
+                    "rules",
+                    models.JSONField(default=dict, help_text="Curve and sways as they were."),
+                ),
+                (
+                    "drivers",
+                    models.JSONField(
+                        blank=True, default=dict, help_text="By group: what drives it."
+                    ),
+                ),
+                (
+                    "club",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="clubs.club",
+                    ),
+                ),
+                (
+                    "made_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "programme",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="ranges_runs",
+                        to="works.programme",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["-made_at", "-id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="RangeRow",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("uuid", models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ("order", models.PositiveIntegerField(default=0)),
+                (
+                    "level",
+                    models.CharField(
+                        choices=[
+                            ("programme", "programme"),
+                            ("project", "project"),
+                            ("phase", "phase"),
+                            ("year", "financial year"),
+                            ("item", "item"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "key",
+                    models.CharField(
+                        help_text="The row's uuid, or the year's name.", max_length=40
+                    ),
+                ),
+                ("label", models.CharField(max_length=160)),
+                ("base_h", models.FloatField(verbose_name="sum of the likely hours")),
+                (
+                    "base_money",
+                    models.DecimalField(
+                        decimal_places=2, max_digits=14, verbose_name="sum of the likely money"
+                    ),
+                ),
+                (
+                    "hours",
+                    models.JSONField(help_text="Mean, sd, and the value at 1 to 99 per cent."),
+                ),
+                (
+                    "money",
+                    models.JSONField(help_text="Mean, sd, and the value at 1 to 99 per cent."),
+                ),
+                (
+                    "club",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="clubs.club",
+                    ),
+                ),
+                (
+                    "run",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="rows",
+                        to="works.rangesrun",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["run", "order"],
+            },
+        ),
+        migrations.CreateModel(
             name="Spend",
             fields=[
                 (
@@ -1495,6 +1641,12 @@ class Migration(migrations.Migration):
             model_name="project",
             constraint=models.UniqueConstraint(
                 fields=("programme", "code"), name="one_project_per_code"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="rangerow",
+            constraint=models.UniqueConstraint(
+                fields=("run", "level", "key"), name="one_range_per_group"
             ),
         ),
         migrations.AddConstraint(

@@ -29,6 +29,7 @@ from worksprog.works.models.programme import (
     Spend,
     WorkKind,
 )
+from worksprog.works.models.ranges import RangeRow, RangesRun
 from worksprog.works.models.recipes import WorkRecipe
 from worksprog.works.models.worth import Benefit, LeftAsIs, WorthRules
 
@@ -53,6 +54,8 @@ __all__ = [
     "PriceTrend",
     "Programme",
     "Project",
+    "RangeRow",
+    "RangesRun",
     "Spend",
     "SwayedBy",
     "WorkKind",

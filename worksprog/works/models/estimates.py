@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from decimal import ROUND_HALF_EVEN, Decimal
 
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils import timezone
 
 from worksprog.calc.build_up import to_penny
-from worksprog.calc.ranges import EIGHT_IN_TEN
+from worksprog.calc.ranges import EIGHT_IN_TEN, Shape
 from worksprog.clubs.models import ClubRecord, User
 from worksprog.works.models.prices import BookVersion, Category, Price
 from worksprog.works.models.programme import Item
@@ -164,6 +165,13 @@ class EstimateRules(ClubRecord):
     sway_ground = models.FloatField(default=0.5, validators=SHARE)
     sway_supplier = models.FloatField(default=0.5, validators=SHARE)
     sway_hands = models.FloatField(default=0.5, validators=SHARE)
+    sway_programme = models.FloatField(default=0.2, validators=SHARE)
+    range_shape = models.CharField(
+        "curve between low and high",
+        max_length=10,
+        choices=[(shape.value, shape.value) for shape in Shape],
+        default=Shape.BETA_PERT.value,
+    )
     design_allowance_percent = models.DecimalField(
         max_digits=5,
         decimal_places=2,
@@ -186,6 +194,17 @@ class EstimateRules(ClubRecord):
 
     def __str__(self) -> str:
         return "rules of estimating"
+
+    def clean(self) -> None:
+        for name in ("sway_weather", "sway_ground", "sway_supplier", "sway_hands"):
+            together = getattr(self, name) + self.sway_programme
+            if together > 1:
+                raise ValidationError(
+                    {
+                        name: f"With the share of the whole programme this makes {together:.2f} "
+                        "of a figure's sway; at most 1 can be shared out."
+                    }
+                )
 
 
 class LearntRate(ClubRecord):
