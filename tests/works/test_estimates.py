@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from shapely.geometry import LineString, Polygon
 
 from tests.works.conftest import draw, move
+from worksprog.calc.along_line import volume_by_prismoids_m3
 from worksprog.calc.build_up import RECIPES, MoneyRange, to_penny
 from worksprog.calc.earthworks import ditch_volume, trapezoid_area_m2
 from worksprog.calc.ranges import ThreePoint
@@ -21,7 +22,7 @@ from worksprog.clubs.templatetags.figures import fig
 from worksprog.course.models import Kind
 from worksprog.drainage.models import DrainReach
 from worksprog.works import queries
-from worksprog.works.bridge import SAMPLES, measure
+from worksprog.works.measuring import Told, measure
 from worksprog.works.models import EstimateLine, Price, WorkKind
 from worksprog.works.services import (
     LineFigures,
@@ -289,12 +290,12 @@ def test_an_uneven_ditch_is_given_the_even_change_of_the_same_volume(works, cast
         side_slope=1.5,
     )
     told = measure(
-        RECIPES[WorkKind.DITCH_DUG], [ditch], reaches={ditch.pk: reach}, ground=Rolling()
+        RECIPES[WorkKind.DITCH_DUG], [ditch], told=Told({ditch.pk: reach}), ground=Rolling()
     )
-    share = np.linspace(0, 1, SAMPLES)
-    depths = 41.0 + 0.3 * np.sin(share * 120 / 9) - (40.2 - 0.5 * share)
-    by_sections = 120 * np.mean(
-        [trapezoid_area_m2(bottom_m=0.6, side_slope=1.5, depth_m=depth) for depth in depths]
+    at = np.arange(0, 121.0)
+    depths = 41.0 + 0.3 * np.sin(at / 9) - (40.2 - 0.5 * at / 120)
+    by_sections = volume_by_prismoids_m3(
+        at, depths, lambda d: trapezoid_area_m2(bottom_m=0.6, side_slope=1.5, depth_m=d)
     )
     half = told.measures["depth_change_m"] / 2
     mean = told.measures["mean_depth_m"]
@@ -318,7 +319,7 @@ def test_ground_that_is_hardly_known_does_not_tell_the_depth(works, cast):
     told = measure(
         RECIPES[WorkKind.CARRIER_PIPE],
         [works.pipe],
-        reaches={works.pipe.pk: reach},
+        told=Told({works.pipe.pk: reach}),
         ground=HardlyKnown(),
     )
     assert "mean_depth_m" not in told.measures

@@ -13,10 +13,10 @@ from django.db.models import Case, Q, QuerySet, Value, When
 
 from worksprog.calc import build_up as calc
 from worksprog.clubs.models import Club
-from worksprog.course.models import Feature, Kind, State
+from worksprog.course.models import Feature, State
 from worksprog.course.queries import live_ground
-from worksprog.drainage.models import DrainReach, LateralLayout
-from worksprog.works import bridge
+from worksprog.works import bridge, measuring
+from worksprog.works.measuring import Measured, Told
 from worksprog.works.models import (
     Category,
     Estimate,
@@ -41,10 +41,10 @@ def price_book(club: Club) -> calc.Book:
     )
 
 
-def measure_items(items: Sequence[Item]) -> dict[int, bridge.Measured]:
+def measure_items(items: Sequence[Item]) -> dict[int, Measured]:
     """What the features of items of one club tell now, by the item's key.
 
-    Up to five queries and the ground where it is needed, however many items there are.
+    Two queries and the ground where it is needed, however many items there are.
     """
     if not items:
         return {}
@@ -53,40 +53,43 @@ def measure_items(items: Sequence[Item]) -> dict[int, bridge.Measured]:
     through = Item.features.through.objects.filter(item__in=[item.pk for item in items])
     for item_id, feature_id in through.values_list("item_id", "feature_id"):
         touched[feature_id].add(item_id)
-    features = {row.pk: row for row in Feature.objects.filter(pk__in=touched)}
+    behind = Feature.objects.filter(pk__in=touched).select_related("reach", "layout", "node")
+    features = {row.pk: row for row in behind}
     on: dict[int, list[Feature]] = {item.pk: [] for item in items}
     for pk, feature in features.items():
         for item_id in touched[pk]:
             on[item_id].append(feature)
-    reaches = {row.feature_id: row for row in DrainReach.objects.filter(feature__in=features)}
-    areas = [pk for pk, feature in features.items() if feature.kind == Kind.LATERALS]
-    rows = LateralLayout.objects.filter(feature__in=areas) if areas else ()
-    layouts = {row.feature_id: row for row in rows}
+    told = _told_of(features.values())
     recipes = {item.pk: recipe_of(club, item.kind) for item in items}
-
-    def needs_ground(item: Item) -> bool:
-        levelled = any(
-            (reach := reaches.get(feature.pk)) is not None
-            and reach.upstream_invert_m is not None
-            and reach.downstream_invert_m is not None
-            for feature in on[item.pk]
-        )
-        return levelled and any(m.name == "mean_depth_m" for m in recipes[item.pk].measures)
-
-    ground = live_ground(club) if any(needs_ground(item) for item in items) else None
+    by_ground = {pk for pk, recipe in recipes.items() if measuring.wants_ground(recipe)}
+    levelled = {feature.pk: feature for pk in by_ground for feature in on[pk]}
+    ground = live_ground(club) if levelled else None
+    stations = measuring.stations_of(levelled.values(), told.reaches, ground)
     return {
-        item.pk: bridge.measure(
+        item.pk: measuring.measure(
             recipes[item.pk],
             on[item.pk],
-            reaches=reaches,
-            ground=ground if needs_ground(item) else None,
-            layouts=layouts,
+            told=told,
+            ground=ground,
+            stations=stations,
+            by_hand=item.parameters,
         )
         for item in items
     }
 
 
-def measure_item(item: Item) -> bridge.Measured:
+def _told_of(features: Iterable[Feature]) -> Told:
+    """The rows behind these features, which came with them."""
+    told = Told()
+    for feature in features:
+        for name, rows in (("reach", told.reaches), ("layout", told.layouts), ("node", told.nodes)):
+            row = getattr(feature, name, None)
+            if row is not None:
+                rows[feature.pk] = row
+    return told
+
+
+def measure_item(item: Item) -> Measured:
     """What the item's features tell now."""
     return measure_items([item])[item.pk]
 
@@ -104,7 +107,7 @@ class Hands:
 
 
 def work_out(
-    item: Item, measured: bridge.Measured, book: calc.Book, *, hands: Hands | None = None
+    item: Item, measured: Measured, book: calc.Book, *, hands: Hands | None = None
 ) -> calc.Estimate:
     """What the item comes to by these measures and this book, as it is chosen or by other hands.
 
@@ -163,7 +166,7 @@ class Moved:
         )
 
 
-def what_moved(estimate: Estimate, measured: bridge.Measured) -> list[Moved]:
+def what_moved(estimate: Estimate, measured: Measured) -> list[Moved]:
     """What the features tell otherwise than when the estimate was made; a millimetre is nothing."""
     old = {(row["feature"], row["name"]): row for row in estimate.measured}
     new = {(row["feature"], row["name"]): row for row in measured.as_rows()}
@@ -206,13 +209,14 @@ def stale_items(items: Sequence[Item], estimates: dict[int, Estimate]) -> set[in
     now: dict[int, dict[str, str]] = defaultdict(dict)
     through = Item.features.through.objects.filter(item__in=[item.pk for item in items])
     figures = [
-        *(f"feature__reach__{name}" for name in bridge.REACH_FIGURES),
-        *(f"feature__layout__{name}" for name in bridge.LAYOUT_FIGURES),
+        *(f"feature__reach__{name}" for name in measuring.REACH_FIGURES),
+        *(f"feature__layout__{name}" for name in measuring.LAYOUT_FIGURES),
+        *(f"feature__node__{name}" for name in measuring.NODE_FIGURES),
     ]
     for item_id, uuid, version, *told in through.values_list(
         "item_id", "feature__uuid", "feature__version", *figures
     ):
-        now[item_id][str(uuid)] = bridge.mark_of(version, *told)
+        now[item_id][str(uuid)] = measuring.mark_of(version, *told)
     return {
         item.pk
         for item in items
@@ -222,13 +226,13 @@ def stale_items(items: Sequence[Item], estimates: dict[int, Estimate]) -> set[in
 
 def features_for(club: Club, kind: str, *, also: Sequence[int] = ()) -> QuerySet[Feature]:
     """Features that an item of this kind may be on, and ``also`` these; without their shapes."""
-    offered = Q(kind__in=bridge.may_be_on(kind)) & ~Q(state=State.REMOVED)
+    recipe = recipe_of(club, kind)
+    offered = Q(kind__in=measuring.may_be_on(recipe)) & ~Q(state=State.REMOVED)
+    measured = measuring.measured_on(recipe)
     return (
         Feature.objects.filter(offered | Q(pk__in=also), club=club)
         .defer("geometry")
-        .annotate(
-            place=Case(When(kind__in=bridge.MEASURED_ON[kind], then=Value(0)), default=Value(1))
-        )
+        .annotate(place=Case(When(kind__in=measured, then=Value(0)), default=Value(1)))
         .order_by("place", "kind", "ref", "name", "id")
     )
 
