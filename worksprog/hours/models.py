@@ -8,7 +8,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils import timezone
 
-from worksprog.clubs.models import ClubRecord, Membership, User
+from worksprog.clubs.models import AddedOnly, ClubRecord, Membership, User
 from worksprog.works.models import Item
 
 
@@ -114,3 +114,26 @@ class HourEntry(ClubRecord):
     def may_be_changed(self) -> bool:
         """By the one who logged it: until it is approved or withdrawn."""
         return self.state in (self.State.LOGGED, self.State.QUERIED)
+
+
+class EvidenceWord(AddedOnly):
+    """What the manager said of a finished or half-finished job as evidence; the last one stands."""
+
+    class What(models.TextChoices):
+        LEFT_OUT = "left_out", "left out"
+        TAKEN_IN = "taken_in", "taken in"
+        ACCOUNT = "account", "why it came out so"
+
+    kept_words = "What was said of a job is kept as it is; say something later."
+
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="evidence_words")
+    what = models.CharField(max_length=10, choices=What.choices)
+    words = models.CharField("the reason", max_length=300)
+    said_at = models.DateTimeField(default=timezone.now)
+    said_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["said_at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.item}: {self.get_what_display()}"
