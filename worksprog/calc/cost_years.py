@@ -10,13 +10,22 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from decimal import Decimal
 
 from worksprog.calc.apportion import apportion
 from worksprog.calc.build_up.parts import PENNY, Category, to_penny
-from worksprog.calc.escalation import Trend, growth, mid_point_years
+from worksprog.calc.escalation import (
+    COMPOUND,
+    STRAIGHT,
+    Trend,
+    growth,
+    mid_point_years,
+    straight_line,
+)
 from worksprog.calc.financial_years import FinancialYear, Stretch, stretches, years_between
+from worksprog.calc.sales_tax import sales_tax
+from worksprog.calc.working import Step, Working
 
 NOTHING = Decimal("0.00")
 
@@ -73,7 +82,7 @@ class Additions:
             raise ValueError("The contingency must not be below 0.")
         for name, value, most in (
             ("design allowance", self.design_allowance_percent, 1000.0),
-            ("tax", self.tax_percent, 1000.0),
+            ("tax", self.tax_percent, 100.0),
             ("share of the tax that comes back", self.tax_recovered_percent, 100.0),
         ):
             if not 0 <= value <= most:
@@ -127,6 +136,7 @@ class Cell:
     years_to_mid   from the day of its prices to the middle of its days in that year, weighed by
                    money where its lines are priced on several days
     growth         by which share its prices rise until then, likely, weighed by money
+    straight       the same by the straight-line rule, i t, as a check
     """
 
     item: int
@@ -134,6 +144,7 @@ class Cell:
     stretch: Stretch | None
     years_to_mid: float
     growth: float
+    straight: float
     parts: Parts
     by_category: dict[Category, Decimal] = field(default_factory=dict)
 
@@ -180,6 +191,51 @@ class CostByYear:
                 heads[cell.year][category] += amount
         return heads
 
+    def working(self, year: FinancialYear | None) -> Working:
+        """One year's money, part by part."""
+        cells = [cell for cell in self.cells if cell.year == year]
+        parts = add_parts(cell.parts for cell in cells)
+        laid = parts.base + parts.design_allowance + parts.contingency
+        straight = sum(
+            float(cell.parts.base + cell.parts.design_allowance + cell.parts.contingency)
+            * cell.straight
+            for cell in cells
+        )
+        base = float(parts.base)
+        weighed = sum(float(cell.parts.base) * cell.years_to_mid for cell in cells)
+        more = self.additions
+
+        def step(
+            symbol: str, meaning: str, amount: Decimal, how: str = "", source: str = ""
+        ) -> Step:
+            return Step(symbol, meaning, f"{amount:,}", "", how, source)
+
+        steps = (
+            Step("", "items with money in the year", float(len(cells))),
+            step("B", "base: their lines' shares of the year, at the book's prices", parts.base,
+                 "by weekdays, left-over pennies to the largest remainders"),
+            step("D", "design allowance", parts.design_allowance,
+                 f"{more.design_allowance_percent:g} % of the base"),
+            step("K", "contingency, the year's share", parts.contingency,
+                 "by each item's spread, over its years as its base"),
+            Step("t", "to the mid-points of the spend, mean weighed by money",
+                 weighed / base if base else 0.0, "years", "Σ b t / Σ b"),
+            step("", "escalation, low to high trend", parts.escalation_low,
+                 f"to {parts.escalation_high:,}"),
+            step("", "escalation, straight-line check", to_penny(Decimal(repr(straight))),
+                 "Σ (b + d + k) i t", STRAIGHT),
+            step("E", "escalation", parts.escalation,
+                 "Σ (b + d + k) ((1 + i)^t − 1), each item to the penny", COMPOUND),
+            step("N", "before tax", parts.before_tax, "B + D + K + E"),
+            step("", "of the base, the crew's own hours, on which no tax falls", parts.own_crew),
+            step("T", "tax", parts.tax, f"{more.tax_percent:g} % of what is bought"),
+            step("R", "of it recovered", parts.tax_recovered, f"{more.tax_recovered_percent:g} %"),
+            step("", "cost to the club", parts.cost, "N + T − R"),
+        )  # fmt: skip
+        title = f"The year {year.name}" if year else "Not placed in a year yet"
+        note = f"Raised by prices: {parts.escalation / laid:.1%} of B + D + K." if laid else ""
+        return Working(title, steps, (note,) if note else ())
+
 
 @dataclass
 class _Draft:
@@ -191,6 +247,7 @@ class _Draft:
     own_crew: Decimal = NOTHING
     weighed_years: float = 0.0
     rise: tuple[float, float, float] = (0.0, 0.0, 0.0)  # of the base, low, likely, high
+    straight: float = 0.0
     taxable: float = 0.0  # base of what is bought, with its likely rise
     heads: dict[Category, Decimal] = field(default_factory=dict)
 
@@ -206,6 +263,7 @@ class _Draft:
             self.weighed_years += money * years
             if line.trend is not None:
                 rates = line.trend.percent
+                self.straight += money * straight_line(rates.likely / 12, years * 12)
                 low, likely, high = (
                     money * growth(rate, years) for rate in (rates.low, rates.likely, rates.high)
                 )
@@ -229,20 +287,20 @@ def _drafts(item: CostedItem, starts_in_month: int, penny: Decimal) -> list[_Dra
 
 
 def _finish(
-    draft: _Draft, allowance: Decimal, contingency: Decimal, additions: Additions, penny: Decimal
-) -> Cell:
+    draft: _Draft, allowance: Decimal, contingency: Decimal, penny: Decimal
+) -> tuple[Cell, float]:
+    """The cell before tax, and how much of it is bought."""
     base = float(draft.base)
     shares = [rise / base if base else 0.0 for rise in draft.rise]
     laid = draft.base + allowance + contingency
     low, likely, high = (to_penny(laid * Decimal(repr(share)), penny) for share in shares)
-    bought = draft.taxable / base if base else 0.0
-    tax = to_penny(laid * Decimal(repr(bought)) * Decimal(repr(additions.tax_percent)) / 100, penny)
-    return Cell(
+    cell = Cell(
         item=draft.item,
         year=draft.stretch.year if draft.stretch else None,
         stretch=draft.stretch,
         years_to_mid=draft.weighed_years / base if base else 0.0,
         growth=shares[1],
+        straight=draft.straight / base if base else 0.0,
         parts=Parts(
             base=draft.base,
             design_allowance=allowance,
@@ -250,13 +308,30 @@ def _finish(
             escalation=likely,
             escalation_low=low,
             escalation_high=high,
-            tax=tax,
-            tax_recovered=to_penny(
-                tax * Decimal(repr(additions.tax_recovered_percent)) / 100, penny
-            ),
             own_crew=draft.own_crew,
         ),
         by_category=draft.heads,
+    )
+    return cell, float(laid) * draft.taxable / base if base else 0.0
+
+
+def _with_tax(
+    cells: Sequence[Cell], bought: Sequence[float], additions: Additions, penny: Decimal
+) -> tuple[Cell, ...]:
+    """Tax is worked on the whole, then shared out over what is bought in each cell."""
+    net = sum((cell.parts.before_tax for cell in cells), NOTHING)
+    tax = sales_tax(
+        net=net,
+        bought=min(to_penny(Decimal(repr(sum(bought))), penny), net),
+        percent=Decimal(repr(additions.tax_percent)),
+        recovered_percent=Decimal(repr(additions.tax_recovered_percent)),
+        penny=penny,
+    )
+    taxes = apportion(tax.tax, bought, penny=penny)
+    back = apportion(tax.recovered, taxes, penny=penny)
+    return tuple(
+        replace(cell, parts=replace(cell.parts, tax=due, tax_recovered=recovered))
+        for cell, due, recovered in zip(cells, taxes, back, strict=True)
     )
 
 
@@ -273,7 +348,8 @@ def cost_by_year(
     largest remainder. In each year it rises by (1 + i)^t − 1, t to the middle of the item's days
     in that year, i the trend of its own price; a line without a trend does not rise. The design
     allowance follows the base, the contingency the items' spreads, both by largest remainder.
-    Tax falls on what is bought, with its share of everything laid upon it, rise included.
+    Tax falls on what is bought, with its share of everything laid upon it, rise included; it is
+    worked on the whole and shared out as the rest.
 
     An item without days stands in a column of its own and does not rise: no mid-point is known.
     ValueError: days that run backwards, a percentage out of bounds, an amount finer than a penny.
@@ -285,9 +361,12 @@ def cost_by_year(
     wanted = to_penny(total * Decimal(repr(additions.design_allowance_percent)) / 100, penny)
     allowances = apportion(wanted, [draft.base for draft in drafts], penny=penny)
     contingencies = apportion(additions.contingency, _weights(items, drafts), penny=penny)
-    cells = tuple(
-        _finish(draft, allowance, contingency, additions, penny)
+    finished = [
+        _finish(draft, allowance, contingency, penny)
         for draft, allowance, contingency in zip(drafts, allowances, contingencies, strict=True)
+    ]
+    cells = _with_tax(
+        [cell for cell, _ in finished], [bought for _, bought in finished], additions, penny
     )
     return CostByYear(cells, additions)
 

@@ -2,7 +2,17 @@ from __future__ import annotations
 
 from django.urls import path
 
-from worksprog.works.views import item, prices, programme, sizing
+from worksprog.works.views import (
+    book_versions,
+    item,
+    money,
+    price_files,
+    prices,
+    programme,
+    sizing,
+    worth,
+    years,
+)
 
 app_name = "works"
 urlpatterns = [
@@ -19,6 +29,12 @@ urlpatterns = [
     path("phases/<uuid:uuid>/change/", programme.edit_phase, name="edit-phase"),
     path("phases/<uuid:uuid>/items/new/", item.new_item, name="new-item"),
     path("features/<uuid:uuid>/panel/", item.feature_panel, name="feature-panel"),
+    path("years/", years.years, name="years"),
+    path("years/allowances/", years.allowances, name="allowances"),
+    path("programmes/<uuid:uuid>/years/", years.years_of, name="years-of"),
+    path("programmes/<uuid:uuid>/years.csv", years.years_csv, name="years-csv"),
+    path("programmes/<uuid:uuid>/programme.xlsx", years.workbook, name="programme-workbook"),
+    path("items/<uuid:uuid>/class/", years.estimate_class, name="estimate-class"),
     path("items/<uuid:uuid>/", item.item, name="item"),
     path("items/<uuid:uuid>/change/", item.edit_item, name="edit-item"),
     path("items/<uuid:uuid>/quantities/", item.quantities, name="quantities"),
@@ -35,12 +51,31 @@ urlpatterns = [
     path("prices/", prices.prices, name="prices"),
     path("prices/new/", prices.new_price, name="new-price"),
     path("prices/start/", prices.start_prices, name="start-prices"),
-    path("prices/import/", prices.import_prices, name="import-prices"),
+    path("prices/import/", price_files.import_prices, name="import-prices"),
+    path("prices/files/<uuid:uuid>/", price_files.price_draft, name="price-file"),
+    path("prices/files/<uuid:uuid>/drop/", price_files.drop_draft, name="drop-price-file"),
+    path("prices/versions/", book_versions.versions, name="book-versions"),
+    path("prices/versions/compare/", book_versions.compare_books, name="compare-books"),
+    path("prices/versions/<uuid:uuid>/", book_versions.version, name="book-version"),
+    path("prices/trends/new/", prices.new_trend, name="new-trend"),
+    path("prices/trends/<uuid:uuid>/", prices.trend, name="trend"),
     path("prices/price-book.csv", prices.export_prices, name="export-prices"),
+    path("prices/price-book.xlsx", prices.export_prices_xlsx, name="export-prices-xlsx"),
     path("prices/<uuid:uuid>/", prices.price, name="price"),
+    path("money/", money.money, name="money"),
     path("sizing/", sizing.sizing_list, name="sizing-list"),
     path("sizing/<uuid:uuid>/", sizing.sizing, name="sizing"),
     path("sizing/<uuid:uuid>/run/", sizing.sizing_run, name="sizing-run"),
+    path("worth/", worth.worth, name="worth"),
+    path("worth/promises.csv", worth.worth_csv, name="worth-csv"),
+    path("worth/rules/", worth.worth_rules, name="worth-rules"),
+    path("projects/<uuid:uuid>/worth/", worth.project_worth, name="project-worth"),
+    path("projects/<uuid:uuid>/promises/new/", worth.new_promise, name="new-promise"),
+    path("promises/<uuid:uuid>/", worth.edit_promise, name="promise"),
+    path("promises/<uuid:uuid>/take-back/", worth.drop_promise, name="drop-promise"),
+    path("projects/<uuid:uuid>/left/new/", worth.new_left_as_is, name="new-left-as-is"),
+    path("left/<uuid:uuid>/", worth.edit_left_as_is, name="left-as-is"),
+    path("left/<uuid:uuid>/take-out/", worth.drop_left_as_is, name="drop-left-as-is"),
     path("rates/new/", prices.new_rate, name="new-rate"),
     path("rates/<uuid:uuid>/", prices.rate, name="rate"),
 ]
