@@ -12,6 +12,7 @@ from worksprog.calc.build_up.parts import (
     BasedOn,
     Book,
     Category,
+    Derived,
     Estimate,
     Line,
     LineRecipe,
@@ -142,7 +143,7 @@ def gather_values(
 
 def _line(
     recipe_line: LineRecipe,
-    derived: tuple[dict[str, Step], dict[str, Step], dict[str, Step]],
+    derived: Mapping[str, Derived],
     values: Mapping[str, ThreePoint],
     book: Book,
     penny: Decimal,
@@ -157,11 +158,9 @@ def _line(
     elif recipe_line.key in hands.by_hours:
         category, price_code = Category.CONTRACTOR, CONTRACTOR_LABOUR
     what = recipe_line.description
-    low, likely, high = (float(steps[recipe_line.quantity].value) for steps in derived)
-    quantity = ThreePoint(low, likely, high)
+    quantity, named = derived[recipe_line.quantity].range, derived[recipe_line.quantity].step
     if quantity.high == 0:
         return None
-    named = derived[1][recipe_line.quantity]
     steps = [Step("q", named.meaning, quantity.likely, named.unit, named.formula, named.source)]
     unit = named.unit
     if recipe_line.waste:
@@ -225,17 +224,13 @@ def build_up(
     ``contract_steps``: these of them are, the crew does the others. What the crew's hours have
     taught of this kind of work (``book.crew``) stands in place of the book's output rates.
 
-    The low case takes the low end of every uncertain figure at once and the high case the high
-    end, so they are the corners of what may come; the working adds mean and spread.
+    The low case takes every uncertain figure at the end that makes less of it and the high case
+    at the other, so they are the corners of what may come; the working adds mean and spread.
     ValueError: something to measure is missing, a parameter out of bounds, a price or output rate
     not in the book, or priced by another unit.
     """
     values, given = gather_values(recipe, measures, parameters, told or {})
-    derived = (
-        recipe.derive({name: value.low for name, value in values.items()}),
-        recipe.derive({name: value.likely for name, value in values.items()}),
-        recipe.derive({name: value.high for name, value in values.items()}),
-    )
+    derived = recipe.derive(values)
     hands = given_to_contractor(recipe, book, everything=by_contractor, steps=contract_steps)
     book, learnt = by_crew_rates(recipe, book, hands)
     lines = tuple(
@@ -244,10 +239,10 @@ def build_up(
         if line is not None
     )
     hours, money = total_lines(lines)
-    everything = (*given, *derived[1].values())
+    everything = (*given, *(one.step for one in derived.values()))
     return Estimate(
         kind=recipe.kind,
-        derived=derived[1],
+        derived=derived,
         given=everything,
         lines=lines,
         labour_h=hours,
@@ -283,9 +278,14 @@ def total_working(
     lines: Iterable[Line],
     *,
     given: tuple[Step, ...] = (),
+    drawn: tuple[Step, ...] = (),
     notes: tuple[str, ...] = (),
 ) -> Working:
-    """How hours and money were added up, with mean, spread and the correlation assumed."""
+    """How hours and money were added up, and how sure they are.
+
+    ``drawn`` is what a simulation of the lines told; mean, spread and 8 in 10 by the closed form
+    and a normal curve stand beside it as a check.
+    """
     listed = tuple(lines)
     hours, money = total_lines(listed)
     hours_spread, spread = spread_of(listed)
@@ -297,10 +297,25 @@ def total_working(
         ),
         Step("H", "labour, likely", hours.likely, "h", "sum of the labour lines"),
         Step("", "labour, low to high", f"{hours.low:,.1f} to {hours.high:,.1f}", "h"),
-        Step("", "labour, 8 in 10 chance within", hours_spread.not_exceeded(0.8), "h"),
         Step("", "money, low to high", f"{money.low:,} to {money.high:,}"),
+        *drawn,
+        Step(
+            "",
+            "check by the closed form: labour, 8 in 10 within",
+            hours_spread.not_exceeded(0.8),
+            "h",
+            "µ + 0.842 σ of the labour lines",
+            "normal curve",
+        ),
         *spread.working.steps,
-        Step("", "money, 8 in 10 chance within", spread.not_exceeded(0.8), "", "µ + 0.842 σ"),
+        Step(
+            "",
+            "check by the closed form: money, 8 in 10 within",
+            spread.not_exceeded(0.8),
+            "",
+            "µ + 0.842 σ",
+            "normal curve",
+        ),
         Step("T", "money, likely", f"{money.likely:,}", "", "sum of the lines, each to the penny"),
     )
     return Working(f"{title}: hours and money", steps, (*notes, "Before tax."))

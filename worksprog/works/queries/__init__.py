@@ -16,7 +16,13 @@ from worksprog.works.queries.estimates import (
     what_moved,
     work_out,
 )
-from worksprog.works.queries.learnt import book_hours, crew_rates, learnt_in_use
+from worksprog.works.queries.learnt import (
+    book_hours,
+    crew_rates,
+    forecast_factor,
+    learnt_factors,
+    learnt_in_use,
+)
 from worksprog.works.queries.programme import (
     CORRELATION,
     ItemSheet,
@@ -29,8 +35,18 @@ from worksprog.works.queries.programme import (
     lacking_words,
     live_estimates,
     live_programme,
+    placed_items,
     programme_sheet,
     programme_totals,
+)
+from worksprog.works.queries.ranges import (
+    RangeOf,
+    Ranges,
+    draw_ranges,
+    kept_ranges,
+    lines_of,
+    ranges_of,
+    swayed_by,
 )
 from worksprog.works.queries.rules import rules_of
 
@@ -43,25 +59,35 @@ __all__ = [
     "PhaseSheet",
     "ProgrammeSheet",
     "ProjectSheet",
+    "RangeOf",
+    "Ranges",
     "Totals",
     "book_hours",
     "crew_rates",
     "dates_of_items",
+    "draw_ranges",
     "features_for",
+    "forecast_factor",
     "items_on_feature",
+    "kept_ranges",
     "lacking_words",
+    "learnt_factors",
     "learnt_in_use",
     "lines_by_category",
+    "lines_of",
     "live_estimates",
     "live_programme",
     "measure_item",
     "measure_items",
+    "placed_items",
     "price_book",
     "programme_sheet",
     "programme_totals",
+    "ranges_of",
     "repriced_lines",
     "rules_of",
     "stale_items",
+    "swayed_by",
     "what_moved",
     "work_out",
 ]

@@ -11,9 +11,9 @@ from typing import Any
 
 from django.db.models import OuterRef, Prefetch, QuerySet, Subquery, Sum
 
-from worksprog.calc.ranges import EIGHT_IN_TEN, sum_spreads
 from worksprog.clubs.models import Club
 from worksprog.course.models import Feature
+from worksprog.works.bridge_ranges import Placed
 from worksprog.works.models import (
     Category,
     Consent,
@@ -24,9 +24,11 @@ from worksprog.works.models import (
     Phase,
     Programme,
     Project,
+    RangeRow,
     Spend,
 )
 from worksprog.works.queries.estimates import NOTHING, stale_items
+from worksprog.works.queries.ranges import RangeOf, ranges_of
 
 CORRELATION = 0.25  # between the items of a programme: one crew, one ground, the same winters
 
@@ -44,15 +46,16 @@ class Totals:
     labour_low_h: float = 0.0
     labour_likely_h: float = 0.0
     labour_high_h: float = 0.0
-    labour_p80_h: float = 0.0
+    labour_p80_h: float | None = 0.0  # None: too much to draw for a page, and not drawn yet
     money_low: Decimal = NOTHING
     money_likely: Decimal = NOTHING
     money_high: Decimal = NOTHING
-    money_p80: Decimal = NOTHING
+    money_p80: Decimal | None = NOTHING
     approved: Decimal = NOTHING
     spent: Decimal = NOTHING
     by_category: dict[str, Decimal] = field(default_factory=dict)
     by_state: dict[str, int] = field(default_factory=dict)
+    ranged_how: str = ""
 
     @property
     def beyond_approved(self) -> Decimal:
@@ -67,13 +70,11 @@ def _add_up(
     approved: Decimal,
     spent: dict[int, Decimal],
     by_category: dict[int, dict[str, Decimal]],
+    ranged: RangeOf | None,
+    ranged_how: str,
 ) -> Totals:
     counted = [item for item in items if item.state != ItemState.SHELVED]
     live = [estimates[item.pk] for item in counted if item.pk in estimates]
-    hours = sum_spreads(
-        [(one.labour_mean_h, one.labour_sd_h) for one in live], correlation=CORRELATION
-    )
-    money = sum_spreads([(one.money_mean, one.money_sd) for one in live], correlation=CORRELATION)
     heads: dict[str, Decimal] = dict.fromkeys(Category.values, NOTHING)
     for one in live:
         for category, amount in by_category.get(one.pk, {}).items():
@@ -87,15 +88,16 @@ def _add_up(
         labour_low_h=sum(one.labour_low_h for one in live),
         labour_likely_h=sum(one.labour_likely_h for one in live),
         labour_high_h=sum(one.labour_high_h for one in live),
-        labour_p80_h=hours[0] + EIGHT_IN_TEN * hours[1],
+        labour_p80_h=ranged.hours.within(0.8) if ranged else None if live else 0.0,
         money_low=sum((one.money_low for one in live), NOTHING),
         money_likely=sum((one.money_likely for one in live), NOTHING),
         money_high=sum((one.money_high for one in live), NOTHING),
-        money_p80=Decimal(str(round(money[0] + EIGHT_IN_TEN * money[1], 2))),
+        money_p80=ranged.money_p80 if ranged else None if live else NOTHING,
         approved=approved,
         spent=sum((spent.get(item.pk, NOTHING) for item in items), NOTHING),
         by_category=heads,
         by_state=states,
+        ranged_how=ranged_how,
     )
 
 
@@ -225,8 +227,34 @@ def programme_sheet(
         consents[consent.item_id].append(consent)
     today = programme.club.today()
 
-    def total(of: Sequence[Item], approved: Decimal) -> Totals:
-        return _add_up(of, estimates, approved=approved, spent=spent, by_category=heads)
+    projects_of = {project.pk: project for project in listed}
+    phases_of = {phase.pk: phase for phase in phases}
+    ranges = ranges_of(
+        programme.club,
+        [
+            Placed.on(
+                item,
+                estimates[item.pk],
+                phase := phases_of[item.phase_id],
+                projects_of[phase.project_id],
+                _dates(item)[:2],
+                programme.club.year_start_month,
+            )
+            for item in items
+            if item.pk in estimates and item.state != ItemState.SHELVED
+        ],
+    )
+
+    def total(of: Sequence[Item], approved: Decimal, level: str, key: str = "") -> Totals:
+        return _add_up(
+            of,
+            estimates,
+            approved=approved,
+            spent=spent,
+            by_category=heads,
+            ranged=ranges.of(level, key) if ranges else None,
+            ranged_how=ranges.sways.words if ranges else "",
+        )
 
     of_phase: dict[int, list[Item]] = defaultdict(list)
     for item in items:
@@ -253,17 +281,49 @@ def programme_sheet(
                             )
                             for item in of_phase[phase.pk]
                         ],
-                        totals=total(of_phase[phase.pk], NOTHING),
+                        totals=total(
+                            of_phase[phase.pk], NOTHING, RangeRow.Level.PHASE, str(phase.uuid)
+                        ),
                     )
                     for phase in own
                 ],
                 totals=total(
-                    [item for phase in own for item in of_phase[phase.pk]], project.approved
+                    [item for phase in own for item in of_phase[phase.pk]],
+                    project.approved,
+                    RangeRow.Level.PROJECT,
+                    str(project.uuid),
                 ),
             )
         )
     approved = sum((project.approved for project in listed), NOTHING)
-    return ProgrammeSheet(programme, sheets, total(items, approved))
+    whole = total(items, approved, RangeRow.Level.PROGRAMME)
+    return ProgrammeSheet(programme, sheets, whole)
+
+
+def placed_items(programme: Programme) -> list[Placed]:
+    """What a simulation of the programme draws: items with an estimate, shelved ones left out.
+
+    Five queries at most.
+    """
+    dates = dates_of_items(programme)
+    estimates = live_estimates(programme)
+    items = (
+        Item.objects.filter(phase__project__programme=programme)
+        .exclude(state=ItemState.SHELVED)
+        .select_related("phase__project")
+    )
+    return [
+        Placed.on(
+            item,
+            estimates[item.pk],
+            item.phase,
+            item.phase.project,
+            dates[item.pk][:2],
+            programme.club.year_start_month,
+        )
+        for item in items
+        if item.pk in estimates
+    ]
 
 
 def programme_totals(programme: Programme) -> Totals:

@@ -22,7 +22,8 @@ from worksprog.clubs.records import (
     save_records,
     update_records,
 )
-from worksprog.works import bridge, queries
+from worksprog.works import bridge, bridge_ranges, queries
+from worksprog.works.measuring import Measured
 from worksprog.works.models import (
     Estimate,
     EstimateLine,
@@ -62,14 +63,15 @@ _LINE_FIELDS = (
 )
 
 
-def measure_item(*, item: Item) -> bridge.Measured:
+def measure_item(*, item: Item) -> Measured:
     """What the item's features tell now; nothing is written."""
     return queries.measure_item(item)
 
 
 def _put_totals(estimate: Estimate, lines: Iterable[EstimateLine], given: list[Any]) -> None:
     """Totals, spread and working of an estimate from its lines as they stand."""
-    worked = [bridge.row_to_line(line) for line in lines]
+    rows = list(lines)
+    worked = [bridge.row_to_line(line) for line in rows]
     hours, money = calc.total_lines(worked)
     hours_spread, money_spread = calc.spread_of(worked)
     estimate.labour_low_h, estimate.labour_likely_h, estimate.labour_high_h = (
@@ -85,7 +87,10 @@ def _put_totals(estimate: Estimate, lines: Iterable[EstimateLine], given: list[A
     estimate.labour_mean_h, estimate.labour_sd_h = hours_spread.mean, hours_spread.sd
     estimate.money_mean, estimate.money_sd = money_spread.mean, money_spread.sd
     title = recipe_of(estimate.club, estimate.item.kind).title
-    estimate.working = [*given, *calc.total_working(title, worked).as_rows()]
+    estimate.simulated, drawn = bridge_ranges.range_item(
+        estimate.item, rows, queries.swayed_by(estimate.club), queries.rules_of(estimate.club)
+    )
+    estimate.working = [*given, *calc.total_working(title, worked, drawn=drawn).as_rows()]
 
 
 @transaction.atomic
@@ -113,7 +118,7 @@ def build_estimate(
             f"Estimate {live.revision} was approved on {live.approved_on:%d %b %Y} and stays as it "
             "is. Make a new revision to work it out again."
         )
-    old_lines = list(live.lines.all()) if live is not None else []
+    old_lines = list(live.lines.select_related("price")) if live is not None else []
     if live is None or live.approved_on is not None:
         last = item.estimates.aggregate(last=Max("revision"))["last"] or 0
         estimate = Estimate(club=item.club, item=item, revision=last + 1)
@@ -122,7 +127,7 @@ def build_estimate(
             save_record(live, by=by)
     else:
         estimate = live
-    planned = worked.derived[recipe.progress]
+    planned = worked.derived[recipe.progress].step
     estimate.made_by = by
     estimate.made_at = made_at or timezone.now()
     estimate.measured = measured.as_rows()
@@ -204,7 +209,7 @@ def build_estimates(*, programme: Programme, by: User | None) -> Built:
     items = Item.objects.filter(phase__project__programme=programme).exclude(
         state=ItemState.SHELVED
     )
-    for item in items.select_related("club"):
+    for item in items.select_related("club", "phase__project"):
         if item.pk in approved:
             left += 1
             continue
@@ -240,7 +245,7 @@ def _need_open(estimate: Estimate) -> None:
 def _retotal(estimate: Estimate, by: User | None) -> None:
     # The steps before the lines' own totals are what was measured and derived; they stay.
     given = [row for row in estimate.working if row.get("part") == "given"]
-    _put_totals(estimate, estimate.lines.all(), given)
+    _put_totals(estimate, estimate.lines.select_related("price"), given)
     save_record(estimate, by=by)
 
 
