@@ -117,7 +117,8 @@ def years_chart(
     }
 
 
-def _setting(value: float, unit: str) -> str:
+def setting_words(value: float, unit: str) -> str:
+    """An assumption's value as it is written: hours, years, percent, or money by its sign."""
     if unit in ("h", "years", "days"):
         return f"{value:,.0f} {unit}"
     if unit == "%":
@@ -157,7 +158,7 @@ def swings_chart(
                 {
                     "name": one.name,
                     "at": round(value, 2),
-                    "words": _setting(setting, one.unit),
+                    "words": setting_words(setting, one.unit),
                     "left": left,
                 }
             )

@@ -11,16 +11,18 @@ from worksprog.works.forms.items import (
     SpendForm,
     StateForm,
 )
-from worksprog.works.forms.prices import MOST_FILE_BYTES, PriceFileForm, PriceForm, RateForm
+from worksprog.works.forms.prices import PriceFileForm, PriceForm, RateForm, TrendForm
 from worksprog.works.forms.programme import ApproveForm, PhaseForm, ProgrammeForm, ProjectForm
 from worksprog.works.forms.shared import DateInput, SheetModelForm
+from worksprog.works.forms.worth import BenefitForm, LeftAsIsForm, WorthRulesForm
 
 __all__ = [
-    "MOST_FILE_BYTES",
     "ApproveForm",
+    "BenefitForm",
     "ConsentForm",
     "DateInput",
     "ItemForm",
+    "LeftAsIsForm",
     "LineForm",
     "LinkForm",
     "PhaseForm",
@@ -33,4 +35,6 @@ __all__ = [
     "SheetModelForm",
     "SpendForm",
     "StateForm",
+    "TrendForm",
+    "WorthRulesForm",
 ]
