@@ -16,6 +16,7 @@ class RoutineKind(models.TextChoices):
     LEAVES = "leaves", "leaves"
     MOWING = "mowing", "mowing"
     BUNKERS = "bunkers", "bunkers"
+    WET_GROUND = "wet_ground", "wet ground by hand"
     GREENS = "greens", "greens"
     MACHINES = "machines", "machines"
     EVENTS = "events", "events and setting up"

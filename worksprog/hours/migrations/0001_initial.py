@@ -41,7 +41,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                 ('client_id', models.UUIDField(default=uuid.uuid4, help_text='Made on the phone: a resend is known by it.')),
-                ('routine', models.CharField(blank=True, choices=[('leaves', 'leaves'), ('mowing', 'mowing'), ('bunkers', 'bunkers'), ('greens', 'greens'), ('machines', 'machines'), ('events', 'events and setting up'), ('training', 'training'), ('other', 'other routine work')], max_length=10)),
+                ('routine', models.CharField(blank=True, choices=[('leaves', 'leaves'), ('mowing', 'mowing'), ('bunkers', 'bunkers'), ('wet_ground', 'wet ground by hand'), ('greens', 'greens'), ('machines', 'machines'), ('events', 'events and setting up'), ('training', 'training'), ('other', 'other routine work')], max_length=10)),
                 ('worked_on', models.DateField()),
                 ('hours', models.DecimalField(decimal_places=1, max_digits=4, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(24)])),
                 ('quantity', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0)])),
