@@ -37,14 +37,9 @@ def book_for(*kinds: str) -> Book:
     for kind in kinds:
         recipe = RECIPES[kind]
         usual = {p.name: f"{p.usual.likely:g}" for p in recipe.parameters}
-        measures = {
-            m.name: m.assumed or (0.0 if m.name == "depth_change_m" else 50.0)
-            for m in recipe.measures
-        }
-        values = {**{p.name: p.usual.likely for p in recipe.parameters}, **measures}
-        derived = recipe.derive(values)
+        units = {one.name: one.unit for one in recipe.quantities}
         for line in recipe.lines:
-            unit = derived[line.quantity].unit
+            unit = units[line.quantity]
             if line.rate:
                 rates[line.rate] = OutputRate(
                     line.rate, line.rate, unit, ThreePoint(4, 5, 8), "by hand"

@@ -26,7 +26,7 @@ def book(*more: Price) -> Book:
     prices = {"labour-contractor": price("labour-contractor", "40.00", "h")}
     rates = {}
     for line in DITCH.lines:
-        unit = {"length": "m", "dig": "m³", "spread": "m³", "loads": "load"}[line.quantity]
+        unit = next(one.unit for one in DITCH.quantities if one.name == line.quantity)
         if line.rate:
             rates[line.rate] = OutputRate(line.rate, "", unit, ThreePoint.exactly(10.0), "by hand")
             cost = "20.00" if line.category is Category.LABOUR else "30.00"

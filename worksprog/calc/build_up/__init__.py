@@ -1,14 +1,13 @@
 """Estimates: from what is measured to hours and money, each figure with its working.
 
-``parts`` what an estimate is made of, ``water_recipes`` and ``course_recipes`` how each kind of
-work is built up, ``estimate`` the arithmetic, ``labour`` man-days and durations.
+``parts`` what an estimate is made of, ``kinds`` how each kind of work is built up, as data that
+``kinds_of_work`` reads, ``estimate`` the arithmetic, ``labour`` man-days and durations.
 """
 
 from __future__ import annotations
 
-from worksprog.calc.build_up.course_recipes import COURSE_RECIPES
 from worksprog.calc.build_up.crew_rates import CrewRate
-from worksprog.calc.build_up.earth import Earth, EarthRole, earth_of
+from worksprog.calc.build_up.earth import Earth, earth_of
 from worksprog.calc.build_up.estimate import (
     CORRELATION,
     build_up,
@@ -18,10 +17,21 @@ from worksprog.calc.build_up.estimate import (
     total_lines,
     total_working,
 )
+from worksprog.calc.build_up.kinds_of_work import (
+    DefinitionError,
+    Example,
+    Miss,
+    example_from,
+    load_shipped,
+    recipe_from,
+    try_example,
+)
 from worksprog.calc.build_up.parts import (
     BasedOn,
     Book,
     Category,
+    Derived,
+    EarthRole,
     Estimate,
     Line,
     LineRecipe,
@@ -30,12 +40,12 @@ from worksprog.calc.build_up.parts import (
     OutputRate,
     Parameter,
     Price,
+    Quantity,
     Recipe,
     to_penny,
 )
-from worksprog.calc.build_up.water_recipes import WATER_RECIPES
 
-RECIPES: dict[str, Recipe] = {recipe.kind: recipe for recipe in (*WATER_RECIPES, *COURSE_RECIPES)}
+RECIPES: dict[str, Recipe] = load_shipped()
 
 __all__ = [
     "CORRELATION",
@@ -44,23 +54,31 @@ __all__ = [
     "Book",
     "Category",
     "CrewRate",
+    "DefinitionError",
+    "Derived",
     "Earth",
     "EarthRole",
     "Estimate",
+    "Example",
     "Line",
     "LineRecipe",
     "Measure",
+    "Miss",
     "MoneyRange",
     "OutputRate",
     "Parameter",
     "Price",
+    "Quantity",
     "Recipe",
     "build_up",
     "earth_of",
+    "example_from",
     "price_line",
+    "recipe_from",
     "spread_of",
     "to_penny",
     "total_by_category",
     "total_lines",
     "total_working",
+    "try_example",
 ]

@@ -122,6 +122,24 @@ class LineChange:
     def is_changed(self) -> bool:
         return self.before != self.after or self.changed_hands
 
+    @property
+    def words(self) -> list[str]:
+        """Then and now of each figure that is not as it was."""
+        old, new = self.before, self.after
+        if old is None or new is None:
+            return []
+        if self.standing is Standing.COUNTED_OTHERWISE or not _same_way(old, new):
+            return [f"{_told(old)} → {_told(new)}"]
+        found = []
+        if old.measured != new.measured:
+            found.append(f"{_figure(old.measured)} → {_figure(new.measured)} {new.measured_unit}")
+        if old.per_hour is not None and new.per_hour is not None and old.per_hour != new.per_hour:
+            rate = f"{_figure(old.per_hour)} → {_figure(new.per_hour)}"
+            found.append(f"{rate} {new.measured_unit} an hour")
+        if old.price != new.price:
+            found.append(f"{old.price:,} → {new.price:,} for one {new.unit}")
+        return found
+
 
 @dataclass(frozen=True)
 class Comparison:
@@ -142,6 +160,27 @@ class Comparison:
     @property
     def changed(self) -> tuple[LineChange, ...]:
         return tuple(change for change in self.changes if change.is_changed)
+
+    @property
+    def unchanged(self) -> tuple[LineChange, ...]:
+        return tuple(change for change in self.changes if not change.is_changed)
+
+    @property
+    def unchanged_money(self) -> Decimal:
+        return sum((change.amount_after for change in self.unchanged), NOTHING)
+
+
+def _figure(value: float) -> str:
+    """Enough of a figure to tell it from another: one decimal, more where it is small."""
+    return f"{value:,.1f}" if value >= 100 else f"{value:.3g}"
+
+
+def _told(figures: Figures) -> str:
+    rate = ""
+    if figures.per_hour is not None:
+        rate = f", {_figure(figures.per_hour)} an hour"
+    measured = f"{_figure(figures.measured)} {figures.measured_unit}{rate}"
+    return f"{measured}, {figures.price:,} for one {figures.unit}"
 
 
 def figures_of(line: Line, case: Case = "likely") -> Figures:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import ROUND_HALF_EVEN, Decimal
 from enum import StrEnum
+from functools import cached_property
 from typing import TYPE_CHECKING
 
+from worksprog.calc.formulas import Formula, Question, Sheet, Told
 from worksprog.calc.ranges import ThreePoint
 from worksprog.calc.working import Step, Working
 
@@ -60,6 +62,7 @@ class Parameter:
     minimum: float
     maximum: float
     choices: tuple[float, ...] = ()
+    source: str = ""
 
     def checked(self, value: float) -> float:
         """The value itself; ValueError with the label when it is out of bounds."""
@@ -107,22 +110,95 @@ class LineRecipe:
         )
 
 
-Values = Mapping[str, float]
-Derive = Callable[[Values], dict[str, Step]]
+@dataclass(frozen=True)
+class Derived:
+    """One quantity as it came out: its range, and its step of the working."""
+
+    range: ThreePoint
+    step: Step
+
+
+class EarthRole(StrEnum):
+    """What a quantity of earth is to the spoil balance.
+
+    Cuts are in the bank and leave the work (what a trench takes back is not counted); fills are in
+    place and firm. Topsoil goes apart. Unsuitable earth (silt, roots) makes no fill.
+    """
+
+    CUT = "cut"
+    FILL = "fill"
+    TOPSOIL_OFF = "topsoil_off"
+    TOPSOIL_ON = "topsoil_on"
+    UNSUITABLE = "unsuitable"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A quantity that follows by formula from what is measured, set, or worked out before it."""
+
+    name: str
+    label: str
+    unit: str
+    formula: str
+    source: str = ""
+    earth: EarthRole | None = None
 
 
 @dataclass(frozen=True)
 class Recipe:
-    """How one kind of work is measured and built up."""
+    """How one kind of work is measured and built up; all of it is data.
+
+    ``checks`` are questions that must be answered with yes before anything is built up.
+    ``on`` the kinds of feature it is measured on, the usual one first; ``beside`` those that
+    belong to it without telling its quantities.
+    """
 
     kind: str
     title: str
     measures: tuple[Measure, ...]
     parameters: tuple[Parameter, ...]
-    derive: Derive
+    quantities: tuple[Quantity, ...]
     lines: tuple[LineRecipe, ...]
-    progress: str  # the measure by which the work's progress is told
+    progress: str  # the quantity by which the work's progress is told
+    checks: tuple[Question, ...] = ()
     assumes: tuple[str, ...] = ()
+    on: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
+
+    @cached_property
+    def sheet(self) -> Sheet:
+        """The formulas, read and checked. FormulaError when they are not in order."""
+        return Sheet(
+            [
+                *(Told(one.name, one.label, one.unit) for one in self.measures),
+                *(Told(one.name, one.label, one.unit) for one in self.parameters),
+            ],
+            [Formula(one.name, one.label, one.unit, one.formula) for one in self.quantities],
+            self.checks,
+        )
+
+    def derive(self, values: Mapping[str, ThreePoint]) -> dict[str, Derived]:
+        """Every quantity with its range and its working. FormulaError as the sheet's."""
+        found = self.sheet.work_out_ranges(values)
+        return {
+            one.name: Derived(
+                found[one.name],
+                Step(
+                    "",
+                    one.label,
+                    found[one.name].likely,
+                    one.unit,
+                    self._formula_shown(one),
+                    one.source,
+                ),
+            )
+            for one in self.quantities
+        }
+
+    def _formula_shown(self, one: Quantity) -> str:
+        """Nothing where it only takes over what was measured."""
+        shown = self.sheet.shown(one.name)
+        return "" if shown in self.sheet.labels.values() else shown
 
     def measure(self, name: str) -> Measure:
         return next(measure for measure in self.measures if measure.name == name)
@@ -239,7 +315,7 @@ class Estimate:
     """An item's build-up."""
 
     kind: str
-    derived: Mapping[str, Step]
+    derived: Mapping[str, Derived]
     given: tuple[Step, ...]  # measures and parameters, then what was derived from them
     lines: tuple[Line, ...]
     labour_h: ThreePoint

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -19,6 +20,8 @@ from worksprog.calc.formulas.working_out import (
     work_out,
 )
 from worksprog.calc.ranges import ThreePoint
+
+_PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_]*)\}")
 
 
 @dataclass(frozen=True)
@@ -42,7 +45,7 @@ class Formula:
 
 @dataclass(frozen=True)
 class Question:
-    """What must hold, and the words said when it does not."""
+    """What must hold, and the words said when it does not; {name} in them stands for a value."""
 
     formula: str
     words: str
@@ -139,7 +142,11 @@ class Sheet:
         values = self._run({name: np.asarray(value) for name, value in base.items()})
         plain = {name: float(value) for name, value in values.items()}
         self._check_answers(plain)
-        return {name: plain[name] / self.units[name].scale for name in self.order}
+        return {name: self._own(name, plain[name]) for name in self.order}
+
+    def _own(self, name: str, value: float) -> float:
+        """In its own unit, to twelve figures: without what changing units left behind."""
+        return float(f"{value / self.units[name].scale:.12g}")
 
     def _need(self, given: Mapping[str, object]) -> None:
         missing = [one.label for one in self.given if one.name not in given]
@@ -154,7 +161,16 @@ class Sheet:
         arrays = {name: np.asarray(value) for name, value in plain.items()}
         for question in self.questions:
             if not bool(work_out(self._asked[question.formula], arrays)):
-                raise FormulaError(question.words)
+                raise FormulaError(self._filled(question.words, plain))
+
+    def _filled(self, words: str, plain: Mapping[str, float]) -> str:
+        """The words with every {name} in them as its value and unit."""
+
+        def value(found: re.Match[str]) -> str:
+            unit = self.units[found.group(1)]
+            return f"{plain[found.group(1)] / unit.scale:.3g} {unit.written}".strip()
+
+        return _PLACEHOLDER.sub(value, words)
 
     def work_out_ranges(self, given: Mapping[str, ThreePoint]) -> dict[str, ThreePoint]:
         """Every formula with low, likely and high.
@@ -208,7 +224,7 @@ class Sheet:
                     f"{_capital(self.labels[name])} does not come out at the ends of the ranges: "
                     f"{why}."
                 )
-            low, high = (float(one) / self.units[name].scale for one in pair)
+            low, high = (self._own(name, float(one)) for one in pair)
             middle = likely[name]
             found[name] = ThreePoint(min(low, middle), middle, max(high, middle))
         return found
