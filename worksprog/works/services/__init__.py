@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from worksprog.works.services.book_versions import keep_version, version_in_force
 from worksprog.works.services.estimates import (
     Built,
     LineFigures,
@@ -13,14 +14,20 @@ from worksprog.works.services.estimates import (
     release_line,
 )
 from worksprog.works.services.learnt import go_back_to_book, use_learnt_rate
+from worksprog.works.services.price_drafts import (
+    BookMoved,
+    Taken,
+    accept_price_draft,
+    drop_price_draft,
+    read_price_draft,
+)
 from worksprog.works.services.prices import (
     DEMO_SOURCE,
     START_SOURCE,
-    BookImport,
-    import_price_book,
     load_default_price_book,
     set_output_rate,
     set_price,
+    set_trend,
 )
 from worksprog.works.services.programme import (
     USUAL_GROWING_WEEKS,
@@ -40,15 +47,24 @@ from worksprog.works.services.programme import (
     set_parameters,
     unlink_items,
 )
+from worksprog.works.services.worth import (
+    drop_left_as_is,
+    drop_promise,
+    keep_left_as_is,
+    keep_promise,
+    keep_worth_rules,
+)
 
 __all__ = [
     "DEMO_SOURCE",
     "START_SOURCE",
     "USUAL_GROWING_WEEKS",
-    "BookImport",
+    "BookMoved",
     "Built",
     "ConsentMissing",
     "LineFigures",
+    "Taken",
+    "accept_price_draft",
     "add_line",
     "approve_project",
     "build_estimate",
@@ -59,12 +75,19 @@ __all__ = [
     "create_phase",
     "create_programme",
     "create_project",
+    "drop_left_as_is",
+    "drop_price_draft",
+    "drop_promise",
     "edit_line",
     "go_back_to_book",
-    "import_price_book",
+    "keep_left_as_is",
+    "keep_promise",
+    "keep_version",
+    "keep_worth_rules",
     "link_items",
     "load_default_price_book",
     "measure_item",
+    "read_price_draft",
     "record_consent",
     "record_spend",
     "release_line",
@@ -73,6 +96,8 @@ __all__ = [
     "set_output_rate",
     "set_parameters",
     "set_price",
+    "set_trend",
     "unlink_items",
     "use_learnt_rate",
+    "version_in_force",
 ]

@@ -25,6 +25,7 @@ from worksprog.clubs.records import (
 from worksprog.works import bridge, bridge_ranges, queries
 from worksprog.works.measuring import Measured
 from worksprog.works.models import (
+    BookVersion,
     Estimate,
     EstimateLine,
     Item,
@@ -33,6 +34,7 @@ from worksprog.works.models import (
     Programme,
 )
 from worksprog.works.recipes import recipe_of
+from worksprog.works.services.book_versions import version_in_force
 
 _LINE_FIELDS = (
     "order",
@@ -100,6 +102,7 @@ def build_estimate(
     by: User | None,
     new_revision: bool = False,
     book: calc.Book | None = None,
+    version: BookVersion | None = None,
     made_at: datetime | None = None,
 ) -> Estimate:
     """Measure the item and build its estimate up from the price book.
@@ -136,6 +139,7 @@ def build_estimate(
     estimate.quantity = float(planned.value)
     estimate.unit = planned.unit
     estimate.learnt = _told_of_learnt(item, worked)
+    estimate.book = version or version_in_force(club=item.club, by=by)
     estimate.earth = [asdict(one) for one in calc.earth_of(recipe, worked.derived)]
     in_place = estimate.pk is not None
     by_hand = {line.step: line for line in old_lines if line.is_by_hand}
@@ -199,6 +203,7 @@ def build_estimates(*, programme: Programme, by: User | None) -> Built:
     Shelved items are left as they are.
     """
     book = queries.price_book(programme.club)
+    version = version_in_force(club=programme.club, by=by)
     approved = set(
         Estimate.objects.filter(
             item__phase__project__programme=programme, is_live=True, approved_on__isnull=False
@@ -214,7 +219,7 @@ def build_estimates(*, programme: Programme, by: User | None) -> Built:
             left += 1
             continue
         try:
-            build_estimate(item=item, by=by, book=book)
+            build_estimate(item=item, by=by, book=book, version=version)
         except ValidationError as error:
             failed.append((item, " ".join(error.messages)))
         else:
