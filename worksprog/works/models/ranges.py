@@ -21,7 +21,6 @@ class RangesRun(ClubRecord):
     seed = models.PositiveIntegerField()
     draws = models.PositiveIntegerField()
     rules = models.JSONField(default=dict, help_text="Curve and sways as they were.")
-    drivers = models.JSONField(default=dict, blank=True, help_text="By group: what drives it.")
 
     class Meta:
         ordering = ["-made_at", "-id"]
@@ -49,6 +48,7 @@ class RangeRow(ClubRecord):
     base_money = models.DecimalField("sum of the likely money", max_digits=14, decimal_places=2)
     hours = models.JSONField(help_text="Mean, sd, and the value at 1 to 99 per cent.")
     money = models.JSONField(help_text="Mean, sd, and the value at 1 to 99 per cent.")
+    drivers = models.JSONField(default=dict, blank=True, help_text="What drives it, ranked.")
 
     class Meta:
         ordering = ["run", "order"]
