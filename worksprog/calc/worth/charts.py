@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from worksprog.calc.charts import MONO, PAPER, SANS, SCHEMA, Palette, Spec, chart_config
 from worksprog.calc.worth.given_back import Swing
+from worksprog.calc.worth.seasons import Compared
 
 MOST_SWINGS = 10
 
@@ -227,3 +228,77 @@ def swings_chart(
         ],
         "config": chart_config(palette),
     }
+
+
+def seasons_chart(
+    weeks: Sequence[Compared], *, palette: Palette = PAPER, width: int | None = None
+) -> Spec:
+    """Hours by week of the year: the seasons before dashed, those after solid, each named."""
+    values = [
+        {"week": one.week, "season": season, "hours": round(hours, 1)}
+        for one in weeks
+        for season, hours in (("before", one.before_h), ("after", one.after_h))
+    ]
+    tops = {
+        season: max((row for row in values if row["season"] == season), key=_hours)
+        for season in ("before", "after")
+    }
+    x: Spec = {
+        "field": "week",
+        "type": "quantitative",
+        "scale": {"nice": False, "domain": [1, 53]},
+        "axis": {
+            "title": "week of the year",
+            "titleFont": SANS,
+            "labelFont": MONO,
+            "tickCount": 12,
+            "format": "d",
+        },
+    }
+    y: Spec = {
+        "field": "hours",
+        "type": "quantitative",
+        "axis": {"title": "hours a week", "titleFont": SANS, "labelFont": MONO, "tickCount": 5},
+    }
+    scale = {"domain": ["before", "after"], "range": [palette.soft, palette.good]}
+    colour: Spec = {"field": "season", "type": "nominal", "legend": None, "scale": scale}
+    return {
+        "$schema": SCHEMA,
+        "description": "Hours of one kind of routine work by week of the year, before and after",
+        "background": None,
+        "width": width or "container",
+        "height": 200,
+        "layer": [
+            {
+                "data": {"values": values},
+                "mark": {"type": "line", "strokeWidth": 2, "point": {"size": 14}, "tooltip": True},
+                "encoding": {
+                    "x": x,
+                    "y": y,
+                    "color": colour,
+                    "strokeDash": {
+                        "field": "season",
+                        "type": "nominal",
+                        "legend": None,
+                        "scale": {"domain": ["before", "after"], "range": [[6, 3], [1, 0]]},
+                    },
+                },
+            },
+            {
+                "data": {"values": list(tops.values())},
+                "mark": {
+                    "type": "text",
+                    "dy": -10,
+                    "font": SANS,
+                    "fontSize": 12,
+                    "fontWeight": 600,
+                },
+                "encoding": {"x": x, "y": y, "text": {"field": "season"}, "color": colour},
+            },
+        ],
+        "config": chart_config(palette),
+    }
+
+
+def _hours(row: Spec) -> float:
+    return float(row["hours"])

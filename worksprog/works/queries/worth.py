@@ -167,6 +167,33 @@ def promises_of(
 
 
 @dataclass(frozen=True)
+class Standing:
+    """A promise of the club's with the day its works began, told by what happened, not by a plan."""
+
+    promised: Promised
+    works_began: date | None
+
+
+def promises_of_club(club: Club) -> list[Standing]:
+    """Every promise of all programmes; one whose works are not over has no day. Two queries."""
+    benefits = list(
+        Benefit.objects.filter(club=club)
+        .exclude(item__state=ItemState.SHELVED)
+        .select_related("item", "project__programme")
+        .order_by("project__programme__starts_on", "project__priority", "id")
+    )
+    items = _items_of({one.project_id: one.project for one in benefits}.values())
+    today = club.today()
+    found = []
+    for one in benefits:
+        own = [item for item in items[one.project_id] if one.item_id in (None, item.pk)]
+        dates = {item.pk: (item.started_on, item.finished_on, "") for item in own}
+        started = [item.started_on for item in own if item.started_on is not None]
+        found.append(Standing(_promised(one, own, dates, today), min(started, default=None)))
+    return found
+
+
+@dataclass(frozen=True)
 class YearBack:
     """Routine hours given back in one financial year.
 
