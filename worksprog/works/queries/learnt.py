@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from worksprog.calc.build_up import CrewRate
@@ -42,6 +42,23 @@ def book_hours(estimates: Iterable[Estimate]) -> dict[int, ThreePoint]:
         told = learnt[line.estimate_id]
         hours[line.estimate_id] = hours[line.estimate_id].plus(_by_the_book(line, told))
     return found | {pk: hours[pk] for pk in learnt}
+
+
+def forecast_factor(kind: str, used: Mapping[str, Any], in_use: Mapping[str, float]) -> float:
+    """By what the hours still to come of an estimate are multiplied.
+
+    ``used`` is what the estimate says of its learnt rate, ``in_use`` the factors in use by kind:
+    an estimate that was made before goes by the learnt rate in its forecast all the same.
+    """
+    now = in_use.get(kind)
+    if now is None:
+        return 1.0
+    return now / float(used.get("factor", 1.0))
+
+
+def learnt_factors(club: Club) -> dict[str, float]:
+    """Hours over hours of the book by kind of work, of the rates in use. One query."""
+    return {kind: row.factor_likely for kind, row in learnt_in_use(club).items()}
 
 
 def _by_the_book(line: EstimateLine, learnt: dict[str, Any]) -> ThreePoint:
