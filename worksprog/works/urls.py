@@ -4,6 +4,7 @@ from django.urls import path
 
 from worksprog.works.views import (
     book_versions,
+    compared,
     item,
     money,
     price_files,
@@ -23,6 +24,12 @@ urlpatterns = [
     path("programmes/<uuid:uuid>/work-out/", programme.build_all, name="build-all"),
     path("programmes/<uuid:uuid>/projects/new/", programme.new_project, name="new-project"),
     path("projects/<uuid:uuid>/", programme.project, name="project"),
+    path("programmes/<uuid:uuid>/out-of-date/", compared.out_of_date, name="out-of-date"),
+    path(
+        "projects/<uuid:uuid>/out-of-date/",
+        compared.out_of_date_project,
+        name="out-of-date-project",
+    ),
     path("projects/<uuid:uuid>/change/", programme.edit_project, name="edit-project"),
     path("projects/<uuid:uuid>/approve/", programme.approve, name="approve"),
     path("projects/<uuid:uuid>/phases/new/", programme.new_phase, name="new-phase"),
@@ -39,6 +46,8 @@ urlpatterns = [
     path("items/<uuid:uuid>/change/", item.edit_item, name="edit-item"),
     path("items/<uuid:uuid>/quantities/", item.quantities, name="quantities"),
     path("items/<uuid:uuid>/work-out/", item.build, name="build"),
+    path("items/<uuid:uuid>/hands/", compared.hands, name="hands"),
+    path("items/<uuid:uuid>/compare/", compared.compare, name="compare"),
     path("items/<uuid:uuid>/state/", item.state, name="state"),
     path("items/<uuid:uuid>/links/new/", item.new_link, name="new-link"),
     path("items/<uuid:uuid>/lines/new/", item.new_line, name="new-line"),

@@ -23,6 +23,15 @@ def fig(value: Any, places: int = 0) -> str:
 
 
 @register.filter
+def signed(value: Any, places: int = 0) -> str:
+    """A difference: with its sign, and a bare 0 where there is none."""
+    text = fig(value, places)
+    if text == NO_FIGURE or not text.strip("−0.,"):
+        return text.lstrip("−")
+    return text if text.startswith("−") else f"+{text}"
+
+
+@register.filter
 def percent(value: Any, places: int = 0) -> str:
     """A share of one as a percentage."""
     return NO_FIGURE if value is None else f"{fig(Decimal(str(value)) * 100, places)} %"

@@ -26,6 +26,7 @@ from worksprog.works.forms import (
     StateForm,
 )
 from worksprog.works.models import Consent, EstimateLine, Item, Link, Phase
+from worksprog.works.queries import compared
 from worksprog.works.recipes import kinds_of, recipe_of
 from worksprog.works.views.shared import form_page, keep, show, title_block
 
@@ -96,7 +97,7 @@ def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "estimate": live,
             "earlier": [one for one in estimates if not one.is_live],
             "groups": _lines_shown(lines),
-            "moved": queries.what_moved(live, measured) if live is not None else [],
+            "moved": compared.everything_moved(live, measured) if live is not None else [],
             "repriced": queries.repriced_lines(lines),
             "waits_for": [link for link in links if link.then_id == row.pk],
             "followed_by": [link for link in links if link.first_id == row.pk],

@@ -134,6 +134,7 @@ def project(request: ClubRequest, uuid: UUID) -> HttpResponse:
         "works/project.html",
         {
             "sheet": sheet,
+            "stale": sum(1 for phase in sheet.phases for item in phase.items if item.is_stale),
             "project": row,
             "programme": row.programme,
             "heads": _heads(sheet.totals),
