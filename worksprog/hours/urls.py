@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.hours.views import panel, phone, progress, week
+from worksprog.hours.views import panel, phone, progress, promises, week
 
 app_name = "hours"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -17,5 +17,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("entries/<uuid:uuid>/query/", week.query, name="query"),
     path("entries/<uuid:uuid>/correct/", week.correct, name="correct"),
     path("progress/", progress.progress, name="progress"),
+    path("promises/", promises.promises, name="promises"),
+    path("promises/promises.csv", promises.promises_csv, name="promises-csv"),
+    path("projects/<uuid:uuid>/routine-figures/", promises.routine_figures, name="routine-figures"),
     path("features/<uuid:uuid>/panel/", panel.feature_panel, name="feature-panel"),
 ]
