@@ -28,6 +28,7 @@ TEST_PROGRAMS = {
     "redis-server": "redis-server",
     "chromium": "chromium",
     "pdftotext": "poppler-utils",
+    "soffice": "libreoffice-calc-nogui",
 }
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from worksprog.calc.charts import MONO, PAPER, SANS, SCHEMA, Palette, Spec, chart_config
+from worksprog.calc.charts import MONO, PAPER, SCHEMA, Palette, Spec, chart_config
 from worksprog.calc.cost_years import Parts
 
 # From the foot of the bar upwards; the keys are also those of the key beside the chart.
@@ -58,8 +58,7 @@ def years_chart(
         "type": "quantitative",
         "scale": {"domain": [0, most * 1.12], "nice": False},
         "axis": {
-            "title": "a year's cost",
-            "titleFont": SANS,
+            "title": None,
             "labelFont": MONO,
             "tickCount": 5,
             "labelExpr": f"'{sign}' + format(datum.value, ',.0f')",
@@ -136,16 +135,19 @@ def years_chart(
         if bar.spent
     ]
     if spent:
+        at: Spec = {"x": x, "y": {**y, "field": "to"}}
+        layers.append(
+            {
+                "data": {"values": spent},
+                "mark": {"type": "tick", "thickness": 8, "color": palette.sheet, "aria": False},
+                "encoding": at,
+            }
+        )
         layers.append(
             {
                 "data": {"values": spent},
                 "mark": {"type": "tick", "thickness": 4, "color": palette.accent, "tooltip": True},
-                "encoding": {
-                    "x": x,
-                    "y": {**y, "field": "to"},
-                    "tooltip": tips[:3],
-                    "description": {"field": "said"},
-                },
+                "encoding": {**at, "tooltip": tips[:3], "description": {"field": "said"}},
             }
         )
     return {

@@ -14,7 +14,7 @@ from decimal import Decimal
 from worksprog.calc.build_up import to_penny
 from worksprog.calc.working import Step, Working
 
-SOURCE = "AACE International 18R-97, as printed in one published table; written for process plant"
+SOURCE = "AACE International 18R-97, as one published table prints it"
 ORIGIN = "typical of the class, written for process plant"
 
 

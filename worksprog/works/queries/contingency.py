@@ -63,7 +63,7 @@ def by_spreads(estimates: Sequence[Estimate], *, base: Decimal, chance: float) -
 
 
 def by_simulation(*, within: float, base: Decimal, chance: float, told: str) -> Contingency:
-    """From the programme's own simulated total; ``told`` names its seed and draws."""
+    """From the programme's own simulated total; ``told`` says by how many draws, from which seed."""
     amount = _kept(within, base)
     steps = (
         Step("B", "base, sum of the likely figures", float(base)),
@@ -73,7 +73,7 @@ def by_simulation(*, within: float, base: Decimal, chance: float, told: str) -> 
     return Contingency(
         amount=amount,
         chance=chance,
-        from_words=f"simulated, {told}",
+        from_words=told,
         is_simulated=True,
         working=Working("Contingency", steps),
     )

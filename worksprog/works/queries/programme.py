@@ -149,7 +149,7 @@ class ProgrammeSheet:
         ]
 
 
-def _dates(item: Item) -> tuple[date | None, date | None, str]:
+def dates_of_item(item: Item) -> tuple[date | None, date | None, str]:
     """From what happened, else from the live plan, else from what was asked for."""
     planned = next(iter(getattr(item, "live_planned", ())), None)
     planned_end = planned.finish if planned else None
@@ -162,27 +162,31 @@ def _dates(item: Item) -> tuple[date | None, date | None, str]:
     return item.not_before, None, "not before" if item.not_before else ""
 
 
-def dates_of_items(programme: Programme) -> dict[int, tuple[date | None, date | None, str]]:
-    """First and last day of every item by its key, and where they are from: done, started,
-    planned, not before, or "" where nothing is known. Two queries.
-    """
+def with_plan(items: QuerySet[Item]) -> QuerySet[Item]:
+    """The items with their dates in the live plan, for ``dates_of_item``. One query more."""
+    # By its reverse name, since the plan's own floor lies above this one.
     planned: Any = Item._meta.get_field("planned").related_model
-    items = Item.objects.filter(phase__project__programme=programme).prefetch_related(
+    return items.prefetch_related(
         Prefetch(
             "planned",
             queryset=planned._default_manager.filter(plan__is_live=True),
             to_attr="live_planned",
         )
     )
-    return {item.pk: _dates(item) for item in items}
+
+
+def dates_of_items(programme: Programme) -> dict[int, tuple[date | None, date | None, str]]:
+    """First and last day of every item by its key, and where they are from: done, started,
+    planned, not before, or "" where nothing is known. Two queries.
+    """
+    items = with_plan(Item.objects.filter(phase__project__programme=programme))
+    return {item.pk: dates_of_item(item) for item in items}
 
 
 def programme_sheet(
     programme: Programme, *, projects: QuerySet[Project] | None = None
 ) -> ProgrammeSheet:
     """The whole programme with totals at every step. Nine queries, however large it is."""
-    # By its reverse name, since the plan's own floor lies above this one.
-    planned: Any = Item._meta.get_field("planned").related_model
     chosen = projects if projects is not None else Project.objects.filter(programme=programme)
     listed = list(chosen)
     phases = list(Phase.objects.filter(project__in=listed).order_by("order", "id"))
@@ -194,16 +198,11 @@ def programme_sheet(
         .values("amount")
     )
     items = list(
-        Item.objects.filter(phase__in=phases)
-        .order_by("order", "id")
-        .annotate(spent=Subquery(out))
-        .prefetch_related(
-            "holes",
-            Prefetch(
-                "planned",
-                queryset=planned._default_manager.filter(plan__is_live=True),
-                to_attr="live_planned",
-            ),
+        with_plan(
+            Item.objects.filter(phase__in=phases)
+            .order_by("order", "id")
+            .annotate(spent=Subquery(out))
+            .prefetch_related("holes")
         )
     )
     keys = [item.pk for item in items]
@@ -237,7 +236,7 @@ def programme_sheet(
                 estimates[item.pk],
                 phase := phases_of[item.phase_id],
                 projects_of[phase.project_id],
-                _dates(item)[:2],
+                dates_of_item(item)[:2],
                 programme.club.year_start_month,
             )
             for item in items
@@ -276,7 +275,7 @@ def programme_sheet(
                                 item,
                                 estimates.get(item.pk),
                                 item.pk in stale,
-                                *_dates(item),
+                                *dates_of_item(item),
                                 lacking_words(item, consents[item.pk], today),
                             )
                             for item in of_phase[phase.pk]

@@ -30,6 +30,7 @@ from worksprog.calc.estimate_classes import (
 )
 from worksprog.calc.financial_years import FinancialYear, financial_year_of, years_between
 from worksprog.calc.ranges import ThreePoint
+from worksprog.works.bridge_ranges import Placed, Sways
 from worksprog.works.models import (
     Estimate,
     EstimateLine,
@@ -39,11 +40,13 @@ from worksprog.works.models import (
     PriceTrend,
     Programme,
     Project,
+    RangeRow,
     Spend,
 )
-from worksprog.works.queries.contingency import Contingency, by_spreads
+from worksprog.works.queries.contingency import Contingency, by_simulation, by_spreads
 from worksprog.works.queries.estimates import NOTHING
-from worksprog.works.queries.programme import dates_of_items
+from worksprog.works.queries.programme import dates_of_item, with_plan
+from worksprog.works.queries.ranges import Ranges, ranges_of
 from worksprog.works.queries.rules import rules_of
 from worksprog.works.recipes import recipes_of
 
@@ -205,10 +208,9 @@ def evidence_of(
 
 
 def items_with_cost(programme: Programme) -> list[ItemCost]:
-    """Every item that is not shelved, with its live estimate, its lines and its days. Six queries."""
-    days = dates_of_items(programme)
+    """Every item that is not shelved, with its live estimate, its lines and its days. Four queries."""
     items = list(
-        Item.objects.filter(phase__project__programme=programme)
+        with_plan(Item.objects.filter(phase__project__programme=programme))
         .exclude(state=ItemState.SHELVED)
         .select_related("phase__project")
         .order_by(
@@ -239,7 +241,7 @@ def items_with_cost(programme: Programme) -> list[ItemCost]:
     rows = []
     for item in items:
         estimate = estimates.get(item.pk)
-        start, finish, words = days[item.pk]
+        start, finish, words = dates_of_item(item)
         own = lines[estimate.pk] if estimate else []
         proposal = (
             propose_class(evidence_of(estimate, own, recipes.get(item.kind))) if estimate else None
@@ -259,7 +261,7 @@ def cost_of_item(item: Item) -> ItemCost:
     return ItemCost(item, estimate, lines, None, None, "", proposal)
 
 
-def _costed(row: ItemCost, estimate: Estimate) -> CostedItem:
+def _costed(row: ItemCost, estimate: Estimate, spread: float) -> CostedItem:
     """Its last day is its first where only that is known, or where the plan has moved past it."""
     start = row.start or row.finish
     finish = row.finish if start and row.finish and row.finish >= start else start
@@ -268,7 +270,7 @@ def _costed(row: ItemCost, estimate: Estimate) -> CostedItem:
         lines=tuple(_cost_line(line, estimate) for line in row.lines),
         start=start,
         finish=finish,
-        spread=estimate.money_sd,
+        spread=spread,
     )
 
 
@@ -291,9 +293,47 @@ def _all_years(cost: CostByYear, spent: Mapping[Year, Decimal], month: int) -> l
     return years
 
 
-def contingency_of(estimates: Sequence[Estimate], rules: EstimateRules) -> Contingency:
+def _ranges(programme: Programme, rows: Sequence[ItemCost], rules: EstimateRules) -> Ranges | None:
+    """The simulation that the programme's own sheet shows."""
+    club = programme.club
+    return ranges_of(
+        club,
+        [
+            Placed.on(
+                row.item,
+                row.estimate,
+                row.item.phase,
+                row.project,
+                (row.start, row.finish),
+                club.year_start_month,
+            )
+            for row in rows
+            if row.estimate is not None
+        ],
+        sways=Sways.of(rules),
+    )
+
+
+def _contingency(
+    estimates: Sequence[Estimate], ranges: Ranges | None, rules: EstimateRules
+) -> Contingency:
     base = sum((one.money_likely for one in estimates), NOTHING)
-    return by_spreads(estimates, base=base, chance=float(rules.contingency_chance))
+    chance = float(rules.contingency_chance)
+    if ranges is None:
+        return by_spreads(estimates, base=base, chance=chance)
+    within = ranges.whole.money.within(chance)
+    return by_simulation(within=within, base=base, chance=chance, told=ranges.sways.words)
+
+
+def _spreads(rows: Sequence[ItemCost], ranges: Ranges | None) -> dict[int, float]:
+    """Standard deviation of each item's money by the item's key."""
+    spreads = {}
+    for row in rows:
+        if row.estimate is None:
+            continue
+        drawn = ranges.of(RangeRow.Level.ITEM, str(row.item.uuid)) if ranges else None
+        spreads[row.item.pk] = drawn.money.sd if drawn else row.estimate.money_sd
+    return spreads
 
 
 def years_sheet(programme: Programme) -> YearsSheet:
@@ -303,9 +343,11 @@ def years_sheet(programme: Programme) -> YearsSheet:
     month = club.year_start_month
     rows = items_with_cost(programme)
     priced = [(row, row.estimate) for row in rows if row.estimate is not None]
-    contingency = contingency_of([estimate for _, estimate in priced], rules)
+    ranges = _ranges(programme, rows, rules)
+    contingency = _contingency([estimate for _, estimate in priced], ranges, rules)
+    spreads = _spreads(rows, ranges)
     cost = cost_by_year(
-        [_costed(row, estimate) for row, estimate in priced],
+        [_costed(row, estimate, spreads[row.item.pk]) for row, estimate in priced],
         Additions(
             contingency=contingency.amount,
             design_allowance_percent=float(rules.design_allowance_percent),
