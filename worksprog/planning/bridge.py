@@ -33,6 +33,7 @@ from worksprog.planning.models import (
 from worksprog.planning.remaining import share_done
 from worksprog.works.models import Estimate, Item, ItemState, Programme, WorkKind
 from worksprog.works.models import Link as DrawnLink
+from worksprog.works.queries import forecast_factor, learnt_factors
 
 DRAIN_KINDS = frozenset(
     {
@@ -165,12 +166,23 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
         .annotate(
             live_labour_h=Subquery(live.values("labour_likely_h")),
             live_quantity=Subquery(live.values("quantity")),
+            live_learnt=Subquery(live.values("learnt")),
         )
         .select_related("phase__project", "planning")
         .prefetch_related("features", "consents")
     )
     done = share_done(programme, today, [(row, row.live_quantity or 0.0) for row in rows])
-    items = [_item_facts(row, row.live_labour_h, done.get(row.pk, 0.0), year) for row in rows]
+    learnt = learnt_factors(programme.club)
+    items = [
+        _item_facts(
+            row,
+            row.live_labour_h,
+            done.get(row.pk, 0.0),
+            year,
+            forecast_factor(row.kind, row.live_learnt or {}, learnt),
+        )
+        for row in rows
+    ]
     keys = {row.pk for row in rows}
     links = [
         Link(row.first_id, row.then_id, LinkKind(row.type), row.lag_days)
@@ -180,9 +192,12 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
     return Facts(programme, today, year, items, links, implied_between(rows, pairs))
 
 
-def _item_facts(row: Item, hours: float | None, done: float, year: ClubYear) -> ItemFacts:
+def _item_facts(
+    row: Item, hours: float | None, done: float, year: ClubYear, factor: float
+) -> ItemFacts:
+    """``factor``: what the crew's learnt rate makes of the estimate's hours still to come."""
     told: ItemPlanning | None = getattr(row, "planning", None)
-    left = (hours or 0.0) * (1 - min(max(done, 0.0), 1.0))
+    left = (hours or 0.0) * factor * (1 - min(max(done, 0.0), 1.0))
     gang = told.gang if told and told.gang else year.gang
     least_days = told.least_days if told and told.least_days else 0
     if row.by_contractor:
