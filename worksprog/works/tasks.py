@@ -6,13 +6,37 @@ from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
+from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from worksprog.runs.progress import Progress
 from worksprog.runs.registry import JobFailed, job
 from worksprog.works.bridge_sizing import CannotSize
 from worksprog.works.forms.sizing import SizingForm
+from worksprog.works.models import Programme, RangeRow
 from worksprog.works.queries import sizing as queries_sizing
+from worksprog.works.services.ranges import keep_ranges
+
+
+@job("works.simulation", title="Ranges of the programme")
+def simulate_programme(progress: Progress) -> dict[str, Any]:
+    programme = (
+        Programme.objects.select_related("club")
+        .filter(uuid=progress.inputs["programme"], club=progress.run.club)
+        .first()
+    )
+    if programme is None:
+        raise JobFailed("The programme is no longer there.")
+    try:
+        run = keep_ranges(programme=programme, by=progress.run.asked_by, tell=progress)
+    except ValidationError as error:
+        raise JobFailed(" ".join(error.messages)) from error
+    whole = run.rows.get(level=RangeRow.Level.PROGRAMME)
+    within = whole.money["quantiles"][79]
+    return {
+        "words": f"{run.draws:,} draws: money stays within {within:,.0f} in 8 cases of 10.",
+        "address": reverse("works:ranges-of", args=[programme.club.slug, programme.uuid]),
+    }
 
 
 @job("works.sizing", title="Sizes and levels of drains")

@@ -10,6 +10,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from django.db.models import QuerySet
+
 from worksprog.calc.build_up import to_penny
 from worksprog.calc.simulation import Drivers, Simulated, SourceShare, Spread, simulate
 from worksprog.calc.simulation.run import Tell
@@ -38,6 +40,7 @@ class RangeOf:
     base_money: Decimal
     hours: Spread
     money: Spread
+    drivers: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def money_p80(self) -> Decimal:
@@ -58,9 +61,8 @@ class Ranges:
     mark: str
     sways: Sways
     rows: Mapping[Key, RangeOf]
-    drivers: Mapping[str, Any] = field(default_factory=dict)
     made_at: datetime | None = None  # None: drawn for this page
-    mark_then: str = ""
+    is_stale: bool = False  # kept from before something moved
 
     @property
     def whole(self) -> RangeOf:
@@ -72,36 +74,35 @@ class Ranges:
     def at(self, level: str) -> list[RangeOf]:
         return [row for row in self.rows.values() if row.level == level]
 
-    @property
-    def is_stale(self) -> bool:
-        return self.mark_then != "" and self.mark_then != self.mark
-
 
 _memory: OrderedDict[str, Ranges] = OrderedDict()
 _memory_lock = threading.Lock()
 
 
-def ranges_of(club: Club, placed: Sequence[Placed], *, sways: Sways | None = None) -> Ranges | None:
+def ranges_of(
+    club: Club, placed: Sequence[Placed], *, sways: Sways | None = None, ranked: bool = False
+) -> Ranges | None:
     """Levels of these items: of a kept run of just these figures, else drawn at once.
 
     The same figures, rules and dates give the same answer either way. None where there is nothing
-    to draw or too much for a page. Three queries at most, and none beyond the rules' where it is
-    still in memory.
+    to draw or too much for a page. Four queries at most, and the rules' alone where it is still in
+    memory.
     """
     if not placed:
         return None
     sways = sways or Sways.of(rules_of(club))
     mark = bridge_ranges.mark_of(placed, sways)
     with _memory_lock:
-        if mark in _memory:
+        known = _memory.get(mark)
+        if known is not None and (known.whole.drivers or not ranked):
             _memory.move_to_end(mark)
-            return _memory[mark]
-    found = kept_ranges(RangesRun.objects.filter(club=club, mark=mark), mark=mark)
+            return known
+    found = kept_ranges(RangesRun.objects.filter(club=club, mark=mark))
     if found is None:
         lines = lines_of(placed)
         if sum(len(some) for some in lines.values()) > AT_ONCE_LINES:
             return None
-        found = draw_ranges(placed, lines, sways)
+        found = draw_ranges(placed, lines, sways, ranked=ranked)
     if found is not None:
         with _memory_lock:
             _memory[mark] = found
@@ -181,17 +182,21 @@ def draw_ranges(
         tell=tell,
     )
     places = {one.project.code: str(one.project) for one in placed}
+    ranked_by = {
+        group.removeprefix(f"{Level.PROJECT} "): _told(drivers, jobs, names, places)
+        for group, drivers in run.drivers.items()
+    }
     return Ranges(
         mark=bridge_ranges.mark_of(placed, sways),
         sways=sways,
-        rows={key: base.ranged(run) for key, base in _in_order(groups)},
-        drivers={
-            group.removeprefix(f"{Level.PROJECT} "): _told(drivers, run, jobs, names, places)
-            for group, drivers in run.drivers.items()
+        rows={
+            key: base.ranged(run, ranked_by.get(key[1], {}) if key[0] in _RANKED else {})
+            for key, base in _in_order(groups)
         },
     )
 
 
+_RANKED = (Level.PROGRAMME, Level.PROJECT)
 _ORDER = {level: place for place, level in enumerate(Level)}
 
 
@@ -215,7 +220,7 @@ class _Base:
         money = one.estimate.money_likely
         self.money += money if share == 1.0 else to_penny(money * Decimal(repr(share)))
 
-    def ranged(self, run: Simulated) -> RangeOf:
+    def ranged(self, run: Simulated, drivers: Mapping[str, Any]) -> RangeOf:
         if self.level == Level.PROGRAMME:
             found = run.total
         elif self.level == Level.ITEM:
@@ -223,13 +228,19 @@ class _Base:
         else:
             found = run.groups[f"{self.level} {self.key}"]
         return RangeOf(
-            self.level, self.key, self.label, self.hours, self.money, found.hours, found.money
+            self.level,
+            self.key,
+            self.label,
+            self.hours,
+            self.money,
+            found.hours,
+            found.money,
+            drivers,
         )
 
 
 def _told(
     drivers: Drivers,
-    run: Simulated,
     jobs: Sequence[Any],
     names: Mapping[str, str],
     places: Mapping[str, str],
@@ -270,7 +281,7 @@ def _told(
     }
 
 
-def kept_ranges(runs: Any, *, mark: str) -> Ranges | None:
+def kept_ranges(runs: QuerySet[RangesRun], *, stale: bool = False) -> Ranges | None:
     """The newest of these runs as it was kept, its rows included; None where there is none."""
     run = runs.prefetch_related("rows").first()
     if run is None:
@@ -291,7 +302,8 @@ def kept_ranges(runs: Any, *, mark: str) -> Ranges | None:
             row.base_money,
             bridge_ranges.row_to_spread(row.hours, run.draws),
             bridge_ranges.row_to_spread(row.money, run.draws),
+            row.drivers,
         )
         for row in run.rows.all()
     }
-    return Ranges(mark, sways, rows, run.drivers, run.made_at, run.mark)
+    return Ranges(run.mark, sways, rows, run.made_at, stale)
