@@ -136,6 +136,17 @@ def depth_along(chainage_m: npt.ArrayLike, depth_m: npt.ArrayLike) -> DepthAlong
     )
 
 
+def length_deeper_m(chainage_m: npt.ArrayLike, depth_m: npt.ArrayLike, *, than_m: float) -> float:
+    """Length over which it is deeper than ``than_m``, from the very point where it becomes so.
+
+    What is not known is taken as the rest of the line. ValueError when stations do not rise.
+    """
+    length, first, last, known, whole = _stretches(chainage_m, depth_m, (0.0, than_m))
+    if not known:
+        return 0.0
+    return float(length[(first + last) / 2 > than_m].sum()) * whole / known
+
+
 def mean_trench_width_m(
     chainage_m: npt.ArrayLike,
     depth_m: npt.ArrayLike,

@@ -20,6 +20,15 @@ DONE_TODAY: dict[str, str] = {
     WorkKind.MOUNDING: "Soil placed",
     WorkKind.SEEDING: "Seeded",
     WorkKind.TURFING: "Turf laid",
+    WorkKind.CHAMBER: "Chambers set",
+    WorkKind.OUTFALL: "Outfalls built",
+    WorkKind.CULVERT: "Culvert laid",
+    WorkKind.PATH_BOUND: "Path laid",
+    WorkKind.TREE_FELLING: "Stems felled",
+    WorkKind.STUMPS: "Stumps ground",
+    WorkKind.HEDGE_SCRUB: "Ground cleared",
+    WorkKind.CROSSING: "Crossings made",
+    WorkKind.FENCING: "Fence put up",
 }
 STEPS: dict[str, float] = {"m": 1, "m²": 5, "m2": 5, "m³": 1, "m3": 1, "t": 1}
 
@@ -33,7 +42,9 @@ def unit_words(kind: str, unit: str) -> str:
     """As one says it on site: a bare number of things has no unit, stems are stems."""
     if unit != "no":
         return unit
-    return "stems" if kind == WorkKind.TREE_THINNING else ""
+    if kind in (WorkKind.TREE_THINNING, WorkKind.TREE_FELLING):
+        return "stems"
+    return "stumps" if kind == WorkKind.STUMPS else ""
 
 
 def amount(value: float, unit: str) -> str:

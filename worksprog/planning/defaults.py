@@ -15,6 +15,10 @@ LOW_WATER = "The brook is low, and concrete sets before the frosts."
 DRY_SOIL = "Soil moved when dry keeps its structure."
 WARM_SOIL = "Seed needs warm soil, about 10 °C, and moisture."
 STONE = "Stone does not bed on soaked or frozen ground."
+BOUND = "A bound surface is laid on dry ground and out of the frost."
+AFTER_FELLING = "After the felling, and before the holes would lie open in the season."
+NO_WATERING = "The watering is off, so that a pipe can be cut."
+POSTS_HOLD = "Posts drive and hold in moist ground; play is light."
 
 
 def _window(kind: str, opens: tuple[int, int], closes: tuple[int, int], reason: str) -> Window:
@@ -46,6 +50,16 @@ WINDOWS: tuple[Window, ...] = (
     _window(WorkKind.MOUNDING, (5, 1), (10, 31), DRY_SOIL),
     _window(WorkKind.SEEDING, (8, 15), (9, 30), WARM_SOIL),
     _window(WorkKind.SEEDING, (4, 15), (5, 31), WARM_SOIL),
+    _window(WorkKind.CHAMBER, (9, 1), (12, 20), CLAY_BEARS),
+    _window(WorkKind.CHAMBER, (3, 1), (4, 15), CLAY_BEARS),
+    _window(WorkKind.OUTFALL, (7, 1), (11, 30), LOW_WATER),
+    _window(WorkKind.CULVERT, (7, 1), (11, 30), LOW_WATER),
+    _window(WorkKind.PATH_BOUND, (4, 1), (10, 31), BOUND),
+    _window(WorkKind.TREE_FELLING, (9, 1), (2, 29), NESTING),
+    _window(WorkKind.STUMPS, (9, 1), (4, 15), AFTER_FELLING),
+    _window(WorkKind.HEDGE_SCRUB, (9, 1), (2, 29), NESTING),
+    _window(WorkKind.CROSSING, (10, 1), (3, 31), NO_WATERING),
+    _window(WorkKind.FENCING, (9, 1), (4, 30), POSTS_HOLD),
     _window(WorkKind.TURFING, (10, 1), (3, 31), "Turf laid cool and moist roots in spring."),
 )
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from worksprog.calc.build_up import Recipe
 from worksprog.works.models import WorkKind
 
 DEFERS = (
@@ -98,6 +99,30 @@ STRUCTURE = Caution(
     "a chartered or licensed engineer",
 )
 
+LIVE_SERVICE = Caution(
+    "live-service",
+    "Work on a live service",
+    "Isolate it, drain it down and lock it off; prove a cable dead before it is cut. Electrical "
+    "work, and joints on pump supplies and decoder cables, are for a person qualified for it. Test "
+    "before it is covered, and mark where it lies.",
+    "the owner of the service; a qualified electrician",
+)
+HEAT = Caution(
+    "heat",
+    "Hot or setting material",
+    "Bound surfacing is laid hot or with resins that burn the skin and give off fumes: trained "
+    "people, the supplier's data sheet and the protection it asks for. Keep players and fire away.",
+    "the layer of the surface and the supplier's safety data",
+)
+BOUNDARY = Caution(
+    "boundary",
+    "Boundaries, hedgerows and rights of way",
+    "Find out whose the line is before a hedge or fence is touched. Hedgerows may be protected and "
+    "need notice before they are taken out; a right of way must not be closed off.",
+    "the planning authority, neighbours and the highway authority",
+    consent="Hedgerow notice or boundary agreement",
+)
+
 CAUTIONS: dict[str, tuple[Caution, ...]] = {
     WorkKind.CARRIER_PIPE: (SERVICES, TRENCH, WATER, MACHINES, SPOIL),
     WorkKind.DITCH_DUG: (SERVICES, WATER, TRENCH, NESTING, MACHINES, SPOIL),
@@ -113,4 +138,28 @@ CAUTIONS: dict[str, tuple[Caution, ...]] = {
     WorkKind.MOUNDING: (SERVICES, MACHINES, SPOIL),
     WorkKind.SEEDING: (MACHINES,),
     WorkKind.TURFING: (MACHINES,),
+    WorkKind.CHAMBER: (SERVICES, TRENCH, MACHINES, SPOIL),
+    WorkKind.OUTFALL: (WATER, TRENCH, SERVICES, MACHINES),
+    WorkKind.CULVERT: (WATER, TRENCH, STRUCTURE, SERVICES, NESTING, MACHINES, SPOIL),
+    WorkKind.PATH_BOUND: (SERVICES, HEAT, MACHINES, SPOIL),
+    WorkKind.TREE_FELLING: (FELLING, NESTING, CHAINSAW, SERVICES, MACHINES),
+    WorkKind.STUMPS: (SERVICES, MACHINES),
+    WorkKind.HEDGE_SCRUB: (NESTING, BOUNDARY, CHAINSAW, SERVICES, MACHINES),
+    WorkKind.CROSSING: (SERVICES, LIVE_SERVICE, TRENCH),
+    WorkKind.FENCING: (SERVICES, BOUNDARY, MACHINES),
 }
+
+EVERY: dict[str, Caution] = {
+    one.key: one
+    for one in (
+        SERVICES, TRENCH, WATER, FELLING, NESTING, CHAINSAW, MACHINES, SPOIL, STRUCTURE,
+    )
+}  # fmt: skip
+
+
+def cautions_of(recipe: Recipe) -> tuple[Caution, ...]:
+    """What can hurt in this kind of work; all of it where a club's own kind names nothing."""
+    if recipe.kind in CAUTIONS:
+        return CAUTIONS[recipe.kind]
+    named = tuple(EVERY[key] for key in recipe.cautions if key in EVERY)
+    return named or tuple(EVERY.values())

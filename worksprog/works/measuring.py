@@ -19,36 +19,11 @@ from worksprog.calc import build_up as calc
 from worksprog.course.models import Feature, Kind
 from worksprog.drainage.bridge import levels_of
 from worksprog.drainage.models import DrainNode, DrainReach, LateralLayout
-from worksprog.works.models import WorkKind
 
 STATION_M = 1.0  # between two stations of a line
 MOST_STATIONS = 400
 CORNER_DEGREES = 20.0  # a fence that turns by more has a corner post
 LARGE_STEM_CM = 38.0  # usual limit of training for smaller trees, common practice
-
-# Which features a kind of work is measured on; the first is what is usually drawn for it.
-MEASURED_ON: dict[str, tuple[str, ...]] = {
-    WorkKind.CARRIER_PIPE: (Kind.PIPE,),
-    WorkKind.DITCH_DUG: (Kind.DITCH,),
-    WorkKind.DITCH_REGRADED: (Kind.DITCH,),
-    WorkKind.LATERALS: (Kind.LATERALS, Kind.PIPE),
-    WorkKind.TEE_REBUILD: (Kind.TEE,),
-    WorkKind.BUNKER_NEW: (Kind.BUNKER,),
-    WorkKind.BUNKER_FILLED: (Kind.BUNKER,),
-    WorkKind.PATH: (Kind.PATH,),
-    WorkKind.TREE_THINNING: (Kind.TREE, Kind.WOOD),
-    WorkKind.HEADWALL: (Kind.HEADWALL, Kind.OUTFALL),
-    WorkKind.BRIDGE: (Kind.BRIDGE,),
-    WorkKind.MOUNDING: (Kind.MOUND,),
-    WorkKind.SEEDING: (Kind.FAIRWAY, Kind.GREEN, Kind.TEE, Kind.MOUND, Kind.WOOD, Kind.BUNKER),
-    WorkKind.TURFING: (Kind.GREEN, Kind.TEE, Kind.FAIRWAY, Kind.BUNKER, Kind.MOUND),
-}
-# Features that belong to the work but give it no length or area of their own.
-BELONGS_TO: dict[str, tuple[str, ...]] = {
-    WorkKind.CARRIER_PIPE: (Kind.CHAMBER, Kind.HEADWALL, Kind.OUTFALL),
-    WorkKind.DITCH_DUG: (Kind.HEADWALL, Kind.OUTFALL),
-    WorkKind.DITCH_REGRADED: (Kind.HEADWALL, Kind.OUTFALL),
-}
 
 # What of a reach the quantities go by; a change of one makes an estimate out of date.
 REACH_FIGURES = (
@@ -64,7 +39,9 @@ LAYOUT_FIGURES = ("spacing_m", "bore_mm", "joined", "mean_depth_m", "outline_ver
 NODE_FIGURES = ("invert_level_m",)
 
 # Measures for which the ground has to be known.
-_BY_GROUND = frozenset({"mean_depth_m", "depth_change_m", "trench_m", "fill_m3", "cut_m3"})
+_BY_GROUND = frozenset({"mean_depth_m", "fill_m3"})
+# How much deeper than each a line is, by the name of the measure.
+_DEEPER_THAN_M = {"deep_m": 1.5, "very_deep_m": 2.5}
 
 
 def mark_of(version: int, *figures: float | None) -> str:
@@ -407,9 +384,24 @@ def _read_trench(reader: _Reader, counted: Sequence[Feature]) -> None:
         reader.set_total("trench_m", width, "by size and depth, weighed by depth")
 
 
+def _read_deep(reader: _Reader, counted: Sequence[Feature]) -> None:
+    """Length over which a trench lies deeper than where support and slower digging begin."""
+    for name, than in _DEEPER_THAN_M.items():
+        if not reader.wants(name):
+            continue
+        for feature in counted:
+            stations = reader.stations.get(feature.pk)
+            if stations is None:
+                continue
+            length = along_line.length_deeper_m(stations.chainage_m, stations.depth_m, than_m=than)
+            if length:
+                reader.read(feature, name, length, f"invert more than {than:g} m below the ground")
+        reader.add_up(name)
+
+
 def _read_earth(reader: _Reader, counted: Sequence[Feature]) -> None:
     """Cut and fill of platforms and mounds against the ground."""
-    if not reader.wants("fill_m3") or reader.ground is None:
+    if not reader.wants("fill_m3") or reader.ground is None or "mean_height_m" in reader.by_hand:
         return
     for feature in counted:
         if feature.geometry.geom_type != "Polygon":
@@ -515,20 +507,16 @@ _READERS: tuple[Callable[[_Reader, Sequence[Feature]], None], ...] = (
     _read_layouts,
     _read_depths,
     _read_trench,
+    _read_deep,
     _read_earth,
     _read_trees,
     _read_hedges,
 )
 
 
-def measured_on(recipe: calc.Recipe) -> tuple[str, ...]:
-    """Kinds of feature that tell the quantities of this work; the first is the usual one."""
-    return MEASURED_ON[recipe.kind]
-
-
 def may_be_on(recipe: calc.Recipe) -> tuple[str, ...]:
     """Kinds of feature that an item of this kind of work can be put on."""
-    return (*measured_on(recipe), *BELONGS_TO.get(recipe.kind, ()))
+    return (*recipe.on, *recipe.beside)
 
 
 def measure(
@@ -553,8 +541,7 @@ def measure(
     if stations is None:
         stations = stations_of(listed, told.reaches, ground)
     reader = _Reader(recipe, told, ground, stations, by_hand or {})
-    kinds = measured_on(recipe)
-    counted = [feature for feature in listed if feature.kind in kinds]
+    counted = [feature for feature in listed if feature.kind in recipe.on]
     for read in _READERS:
         read(reader, counted)
     _read_belongings(reader, listed)

@@ -28,6 +28,15 @@ class WorkKind(models.TextChoices):
     MOUNDING = "mounding", "mounding"
     SEEDING = "seeding", "seeding"
     TURFING = "turfing", "turfing"
+    CHAMBER = "chamber", "chamber"
+    OUTFALL = "outfall", "outfall"
+    CULVERT = "culvert", "culvert"
+    PATH_BOUND = "path_bound", "path, bound surface"
+    TREE_FELLING = "tree_felling", "tree felling"
+    STUMPS = "stumps", "stump grinding"
+    HEDGE_SCRUB = "hedge_scrub", "hedge and scrub clearing"
+    CROSSING = "crossing", "irrigation crossing"
+    FENCING = "fencing", "fencing"
 
 
 class Programme(ClubRecord):

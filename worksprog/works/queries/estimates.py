@@ -228,11 +228,10 @@ def features_for(club: Club, kind: str, *, also: Sequence[int] = ()) -> QuerySet
     """Features that an item of this kind may be on, and ``also`` these; without their shapes."""
     recipe = recipe_of(club, kind)
     offered = Q(kind__in=measuring.may_be_on(recipe)) & ~Q(state=State.REMOVED)
-    measured = measuring.measured_on(recipe)
     return (
         Feature.objects.filter(offered | Q(pk__in=also), club=club)
         .defer("geometry")
-        .annotate(place=Case(When(kind__in=measured, then=Value(0)), default=Value(1)))
+        .annotate(place=Case(When(kind__in=recipe.on, then=Value(0)), default=Value(1)))
         .order_by("place", "kind", "ref", "name", "id")
     )
 

@@ -43,6 +43,8 @@ USUAL_GROWING_WEEKS: dict[str, int] = {
     WorkKind.BUNKER_NEW: 3,
     WorkKind.MOUNDING: 14,
     WorkKind.SEEDING: 14,
+    WorkKind.STUMPS: 14,
+    WorkKind.HEDGE_SCRUB: 14,
 }
 
 
