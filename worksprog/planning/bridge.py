@@ -33,7 +33,7 @@ from worksprog.planning.models import (
 from worksprog.planning.remaining import share_done
 from worksprog.works.models import Estimate, Item, ItemState, Programme, WorkKind
 from worksprog.works.models import Link as DrawnLink
-from worksprog.works.queries import forecast_factor, learnt_factors
+from worksprog.works.queries import factor_in_use, forecast_factor
 
 DRAIN_KINDS = frozenset(
     {
@@ -42,6 +42,9 @@ DRAIN_KINDS = frozenset(
         WorkKind.DITCH_REGRADED,
         WorkKind.LATERALS,
         WorkKind.HEADWALL,
+        WorkKind.OUTFALL,
+        WorkKind.CHAMBER,
+        WorkKind.CULVERT,
     }
 )
 WORKED = frozenset({ItemState.DONE, ItemState.GROWING_IN})
@@ -167,19 +170,19 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
             live_labour_h=Subquery(live.values("labour_likely_h")),
             live_quantity=Subquery(live.values("quantity")),
             live_learnt=Subquery(live.values("learnt")),
+            learnt_factor=factor_in_use(),
         )
         .select_related("phase__project", "planning")
         .prefetch_related("features", "consents")
     )
     done = share_done(programme, today, [(row, row.live_quantity or 0.0) for row in rows])
-    learnt = learnt_factors(programme.club)
     items = [
         _item_facts(
             row,
             row.live_labour_h,
             done.get(row.pk, 0.0),
             year,
-            forecast_factor(row.kind, row.live_learnt or {}, learnt),
+            forecast_factor(row.live_learnt, row.learnt_factor),
         )
         for row in rows
     ]
