@@ -4,6 +4,8 @@ from decimal import Decimal
 
 from django import forms
 
+from worksprog.hours.models import EvidenceWord
+
 
 class QueryForm(forms.Form):
     reason = forms.CharField(label="What is in question", max_length=200)
@@ -24,3 +26,10 @@ class CorrectForm(forms.Form):
         min_value=0, max_value=1_000_000, required=False, help_text="Empty: nothing was measured."
     )
     reason = forms.CharField(label="Why", max_length=200)
+
+
+class EvidenceForm(forms.Form):
+    """What the manager says of a job as evidence."""
+
+    what = forms.ChoiceField(choices=EvidenceWord.What.choices)
+    words = forms.CharField(label="Why", max_length=300)

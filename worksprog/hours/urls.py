@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.hours.views import panel, phone, progress, promises, week
+from worksprog.hours.views import panel, phone, progress, promises, rates, week
 
 app_name = "hours"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -17,6 +17,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("entries/<uuid:uuid>/query/", week.query, name="query"),
     path("entries/<uuid:uuid>/correct/", week.correct, name="correct"),
     path("progress/", progress.progress, name="progress"),
+    path("rates/", rates.rates, name="rates"),
+    path("rates/<slug:kind>/", rates.rate, name="rate"),
+    path("rates/<slug:kind>/adopt/", rates.adopt, name="adopt-rate"),
+    path("rates/<slug:kind>/book/", rates.give_up, name="give-up-rate"),
+    path("jobs/<uuid:uuid>/evidence/", rates.say, name="evidence"),
+    path("calibration/", rates.calibration, name="calibration"),
     path("promises/", promises.promises, name="promises"),
     path("promises/promises.csv", promises.promises_csv, name="promises-csv"),
     path("projects/<uuid:uuid>/routine-figures/", promises.routine_figures, name="routine-figures"),

@@ -29,6 +29,7 @@ from worksprog.works.models import (
     Programme,
     Spend,
 )
+from worksprog.works.queries import factor_in_use, forecast_factor
 
 LOGGED = "logged on the phone, approved or not; queried entries are left out"
 
@@ -50,6 +51,11 @@ class Sums:
         place = bisect_right(self.days, day)
         return self.totals[place - 1] if place else 0.0
 
+    def last(self, day: date) -> date | None:
+        """The last day up to and with ``day`` on which anything came in."""
+        place = bisect_right(self.days, day)
+        return self.days[place - 1] if place else None
+
 
 @dataclass
 class ItemProgress:
@@ -67,6 +73,8 @@ class ItemProgress:
     budget_h: float = 0.0
     budget_money: float = 0.0
     planned_share: float | None = None
+    reported_h: float = 0.0
+    learnt: float | None = None
 
     @property
     def unit(self) -> str:
@@ -78,8 +86,22 @@ class ItemProgress:
 
     @property
     def forecast_h(self) -> float | None:
-        """Hours it will take at its own pace so far; None until something is measured."""
+        """Hours it will take: the rest by the learnt rate, without one at its own pace so far.
+
+        Hours since the last reported quantity are part of the rest. None where neither is known.
+        """
+        if self.learnt is not None and self.share < 1:
+            return max(self.reported_h + self.budget_h * (1 - self.share) * self.learnt, self.hours)
         return self.hours / self.share if self.share > 0 and self.hours > 0 else None
+
+    @property
+    def forecast_by(self) -> str:
+        """By which of the two."""
+        if self.forecast_h is None:
+            return ""
+        if self.learnt is not None and self.share < 1:
+            return "rest by the learnt rate"
+        return "at its own pace" if self.share < 1 else ""
 
 
 @dataclass(frozen=True)
@@ -164,6 +186,7 @@ def _read_items(programme: Programme) -> list[tuple[Item, Estimate | None]]:
     items = list(
         Item.objects.filter(phase__project__programme=programme)
         .exclude(state=ItemState.SHELVED)
+        .annotate(learnt_factor=factor_in_use())
         .select_related("phase__project")
     )
     live = {
@@ -244,6 +267,7 @@ def _progress(
         quantity = logged.quantity.get(item.pk, NONE)
         share = _share_on(item, _planned(estimate), quantity, on)
         measured = quantity.by(on)
+        hours = logged.hours.get(item.pk, NONE)
         found[item.pk] = ItemProgress(
             item=item,
             estimate=estimate,
@@ -251,8 +275,14 @@ def _progress(
             share=share.share,
             over=share.over,
             basis=_basis(item, estimate, measured, on),
-            hours=logged.hours.get(item.pk, NONE).by(on),
+            hours=hours.by(on),
+            reported_h=hours.by(last) if (last := quantity.last(on)) is not None else 0.0,
         )
+        if estimate is not None and not item.by_contractor:
+            found[item.pk].budget_h = estimate.labour_likely_h
+            in_use: float | None = item.learnt_factor  # type: ignore[attr-defined]
+            if in_use is not None:
+                found[item.pk].learnt = forecast_factor(estimate.learnt, in_use)
     return found
 
 
@@ -332,7 +362,6 @@ def earned_value(programme: Programme, on: date) -> ProgrammeValue:
         one.spent = spends.get(key, NONE).by(on)
         one.rate = rates.get(key, usual_rate or 0.0)
         if one.estimate is not None:
-            one.budget_h = 0.0 if one.item.by_contractor else one.estimate.labour_likely_h
             one.budget_money = float(one.estimate.money_likely)
         if key in dates:
             one.planned_share = calc.share_planned_by(dates[key], on)

@@ -18,9 +18,8 @@ from worksprog.works.queries.estimates import (
 )
 from worksprog.works.queries.learnt import (
     book_hours,
-    crew_rates,
+    factor_in_use,
     forecast_factor,
-    learnt_factors,
     learnt_in_use,
 )
 from worksprog.works.queries.programme import (
@@ -63,15 +62,14 @@ __all__ = [
     "Ranges",
     "Totals",
     "book_hours",
-    "crew_rates",
     "dates_of_items",
     "draw_ranges",
+    "factor_in_use",
     "features_for",
     "forecast_factor",
     "items_on_feature",
     "kept_ranges",
     "lacking_words",
-    "learnt_factors",
     "learnt_in_use",
     "lines_by_category",
     "lines_of",

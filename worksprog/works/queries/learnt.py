@@ -6,10 +6,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from django.db.models import OuterRef, Subquery
+
 from worksprog.calc.build_up import CrewRate
 from worksprog.calc.ranges import ThreePoint
 from worksprog.clubs.models import Club
-from worksprog.works import bridge
 from worksprog.works.models import Category, Estimate, EstimateLine, LearntRate
 
 
@@ -17,11 +18,6 @@ def learnt_in_use(club: Club) -> dict[str, LearntRate]:
     """By kind of work. One query."""
     rows = LearntRate.objects.filter(club=club, in_use=True, ground="", crew="")
     return {row.kind: row for row in rows}
-
-
-def crew_rates(club: Club) -> dict[str, CrewRate]:
-    """The same as the build-up takes them. One query."""
-    return {kind: bridge.crew_rate_of(row) for kind, row in learnt_in_use(club).items()}
 
 
 def book_hours(estimates: Iterable[Estimate]) -> dict[int, ThreePoint]:
@@ -44,21 +40,21 @@ def book_hours(estimates: Iterable[Estimate]) -> dict[int, ThreePoint]:
     return found | {pk: hours[pk] for pk in learnt}
 
 
-def forecast_factor(kind: str, used: Mapping[str, Any], in_use: Mapping[str, float]) -> float:
+def factor_in_use() -> Subquery:
+    """To annotate items with: hours over hours of the book of their kind's rate in use, or None."""
+    rates = LearntRate.objects.filter(
+        club=OuterRef("club"), kind=OuterRef("kind"), in_use=True, ground="", crew=""
+    )
+    return Subquery(rates.values("factor_likely")[:1])
+
+
+def forecast_factor(used: Mapping[str, Any] | None, in_use: float | None) -> float:
     """By what the hours still to come of an estimate are multiplied.
 
-    ``used`` is what the estimate says of its learnt rate, ``in_use`` the factors in use by kind:
-    an estimate that was made before goes by the learnt rate in its forecast all the same.
+    ``used`` is what the estimate says of its learnt rate, ``in_use`` the factor in use now: an
+    estimate that was made before goes by the learnt rate in its forecast all the same.
     """
-    now = in_use.get(kind)
-    if now is None:
-        return 1.0
-    return now / float(used.get("factor", 1.0))
-
-
-def learnt_factors(club: Club) -> dict[str, float]:
-    """Hours over hours of the book by kind of work, of the rates in use. One query."""
-    return {kind: row.factor_likely for kind, row in learnt_in_use(club).items()}
+    return in_use / float((used or {}).get("factor", 1.0)) if in_use else 1.0
 
 
 def _by_the_book(line: EstimateLine, learnt: dict[str, Any]) -> ThreePoint:
