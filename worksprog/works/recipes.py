@@ -11,7 +11,9 @@ from worksprog.works.models import WorkKind, WorkRecipe
 
 def _own(row: WorkRecipe) -> Recipe:
     try:
-        return recipe_from({**row.definition, "kind": row.code, "title": row.title})
+        return recipe_from(
+            {**row.definition, "kind": row.code, "title": row.title, "version": row.version}
+        )
     except DefinitionError as error:
         raise ValidationError(f"{row.title}, the club's own kind of work: {error}") from error
 

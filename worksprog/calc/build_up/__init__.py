@@ -18,9 +18,11 @@ from worksprog.calc.build_up.estimate import (
     total_working,
 )
 from worksprog.calc.build_up.kinds_of_work import (
+    MOST,
     DefinitionError,
     Example,
     Miss,
+    definition_of,
     example_from,
     load_shipped,
     recipe_from,
@@ -49,6 +51,7 @@ RECIPES: dict[str, Recipe] = load_shipped()
 
 __all__ = [
     "CORRELATION",
+    "MOST",
     "RECIPES",
     "BasedOn",
     "Book",
@@ -71,6 +74,7 @@ __all__ = [
     "Quantity",
     "Recipe",
     "build_up",
+    "definition_of",
     "earth_of",
     "example_from",
     "price_line",

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import cache
 from math import isfinite
 from pathlib import Path
@@ -185,7 +185,7 @@ def _line(given: Any, where: str) -> LineRecipe:
 
 _FIELDS = (
     "kind", "title", "on", "beside", "progress", "assumes", "groups", "shares", "measures",
-    "parameters", "quantities", "checks", "lines",
+    "parameters", "quantities", "checks", "lines", "cautions", "version",
 )  # fmt: skip
 
 
@@ -227,6 +227,8 @@ def recipe_from(definition: Any) -> Recipe:
         assumes=whole.texts("assumes"),
         on=whole.texts("on"),
         beside=whole.texts("beside"),
+        cautions=whole.texts("cautions"),
+        version=int(whole.number("version")) if "version" in definition else 1,
     )
     _check_whole(recipe)
     return recipe
@@ -271,6 +273,53 @@ def _check_whole(recipe: Recipe) -> None:
         for name in _PLACEHOLDER.findall(question.words):
             if name not in sheet.units:
                 raise DefinitionError(f"The words of a check name '{name}', which is not there.")
+
+
+def definition_of(recipe: Recipe) -> dict[str, Any]:
+    """The definition that ``recipe_from`` reads back, shared figures and groups written out."""
+
+    def usual(point: ThreePoint) -> float | list[float]:
+        return point.likely if point.is_certain else [point.low, point.likely, point.high]
+
+    return {
+        "kind": recipe.kind,
+        "title": recipe.title,
+        "on": list(recipe.on),
+        "beside": list(recipe.beside),
+        "cautions": list(recipe.cautions),
+        "progress": recipe.progress,
+        "assumes": list(recipe.assumes),
+        "measures": [
+            {"name": one.name, "label": one.label, "unit": one.unit}
+            | ({} if one.assumed is None else {"assumed": one.assumed})
+            for one in recipe.measures
+        ],
+        "parameters": [
+            {
+                "name": one.name,
+                "label": one.label,
+                "unit": one.unit,
+                "usual": usual(one.usual),
+                "bounds": [one.minimum, one.maximum],
+                "choices": list(one.choices),
+                "source": one.source,
+            }
+            for one in recipe.parameters
+        ],
+        "quantities": [
+            {
+                "name": one.name,
+                "label": one.label,
+                "unit": one.unit,
+                "formula": one.formula,
+                "source": one.source,
+                "earth": one.earth.value if one.earth else "",
+            }
+            for one in recipe.quantities
+        ],
+        "checks": [{"formula": one.formula, "words": one.words} for one in recipe.checks],
+        "lines": [{**asdict(one), "category": one.category.value} for one in recipe.lines],
+    }
 
 
 @dataclass(frozen=True)

@@ -150,7 +150,8 @@ class Recipe:
 
     ``checks`` are questions that must be answered with yes before anything is built up.
     ``on`` the kinds of feature it is measured on, the usual one first; ``beside`` those that
-    belong to it without telling its quantities.
+    belong to it without telling its quantities; ``cautions`` what can hurt, by key; ``version``
+    goes up with each change.
     """
 
     kind: str
@@ -164,6 +165,8 @@ class Recipe:
     assumes: tuple[str, ...] = ()
     on: tuple[str, ...] = ()
     beside: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    version: int = 1
 
     @cached_property
     def sheet(self) -> Sheet:

@@ -13,6 +13,7 @@ from worksprog.works.services.estimates import (
     measure_item,
     release_line,
 )
+from worksprog.works.services.kinds import check_kind, drop_kind, keep_kind, offer_kind
 from worksprog.works.services.learnt import go_back_to_book, use_learnt_rate
 from worksprog.works.services.price_drafts import (
     BookMoved,
@@ -70,16 +71,19 @@ __all__ = [
     "build_estimate",
     "build_estimates",
     "change_item",
+    "check_kind",
     "check_parameters",
     "create_item",
     "create_phase",
     "create_programme",
     "create_project",
+    "drop_kind",
     "drop_left_as_is",
     "drop_price_draft",
     "drop_promise",
     "edit_line",
     "go_back_to_book",
+    "keep_kind",
     "keep_left_as_is",
     "keep_promise",
     "keep_version",
@@ -87,6 +91,7 @@ __all__ = [
     "link_items",
     "load_default_price_book",
     "measure_item",
+    "offer_kind",
     "read_price_draft",
     "record_consent",
     "record_spend",

@@ -25,7 +25,7 @@ from worksprog.works.forms import (
     SpendForm,
     StateForm,
 )
-from worksprog.works.models import Consent, EstimateLine, Item, Link, Phase
+from worksprog.works.models import Consent, Estimate, EstimateLine, Item, Link, Phase
 from worksprog.works.queries import compared
 from worksprog.works.recipes import kinds_of, recipe_of
 from worksprog.works.views.shared import form_page, keep, show, title_block
@@ -79,9 +79,15 @@ def _quantities(item: Item, measured: Any) -> list[dict[str, Any]]:
 @club_page("works.read")
 def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
     """The item's sheet."""
-    row = _item(request, uuid)
+    # Item and estimates in one query where there are any.
+    estimates = list(
+        Estimate.objects.filter(club=request.club, item__uuid=uuid)
+        .select_related("item__phase__project__programme")
+        .order_by("-revision")
+    )
+    row = estimates[0].item if estimates else _item(request, uuid)
+    row.club = request.club
     measured = queries.measure_item(row)
-    estimates = list(row.estimates.order_by("-revision"))
     live = next((one for one in estimates if one.is_live), None)
     lines = list(live.lines.select_related("price")) if live is not None else []
     links = list(Link.objects.filter(Q(first=row) | Q(then=row)).select_related("first", "then"))
@@ -105,7 +111,7 @@ def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "consents": consents,
             "lacking": queries.lacking_words(row, consents, request.club.today()),
             "spends": list(row.spends.all()),
-            "cautions": cautions.CAUTIONS[row.kind],
+            "cautions": cautions.cautions_of(recipe_of(request.club, row.kind)),
             "defers": cautions.DEFERS,
             "state_form": StateForm(initial={"state": row.state, "on": request.club.today()}),
             "sheet_name": f"Estimates · {row.name}",
