@@ -6,7 +6,6 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -221,7 +220,7 @@ def test_on_site_without_a_consent_is_asked_twice_and_stays_loud(works, cast, as
         assert "On site without a consent" in words and loud in words
 
 
-def test_price_book_by_hand_and_by_file(works, cast, as_manager, as_committee):
+def test_price_book_by_hand(works, cast, as_manager, as_committee):
     words = text_of(as_committee.get(url("prices", cast)))
     assert "entries are not confirmed by the club" in words and "Bring in a file" not in words
     turf = Price.objects.get(club=cast.club, code="turf-tee")
@@ -240,17 +239,6 @@ def test_price_book_by_hand_and_by_file(works, cast, as_manager, as_committee):
     as_manager.post(url("price", cast, turf.uuid), {**data, "likely": "5.5"})
     turf.refresh_from_db()
     assert (turf.likely, turf.is_confirmed, turf.code) == (Decimal("5.50"), True, "turf-tee")
-    bad = SimpleUploadedFile(
-        "p.csv", b"what,category,code,name,unit,low,likely,high\nprice,none,a,A,t,1,2,3\n"
-    )
-    page = as_manager.post(url("import-prices", cast), {"file": bad, "dated": "2026-10-01"})
-    assert page.status_code == 422
-    assert "1 rows were refused" in text_of(page) and "one of labour, plant" in text_of(page)
-    book = as_manager.get(url("export-prices", cast))
-    again = SimpleUploadedFile("p.csv", book.content)
-    page = as_manager.post(url("import-prices", cast), {"file": again, "dated": "2026-10-01"})
-    assert page.status_code == 302
-    assert not Price.objects.filter(club=cast.club, is_confirmed=False).exists()
 
 
 def test_working_out_the_whole_programme_leaves_the_approved(works, cast, as_manager):

@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
 
 from worksprog.clubs.csv_files import guarded
@@ -41,7 +41,9 @@ _CODE = re.compile(r"^[A-Za-z0-9_-]{1,40}$")
 _LENGTHS = {"name": 120, "unit": 12}
 _CUT = {"source": 200, "supplier": 80}
 _SIGNS = {"£": ("GBP",), "€": ("EUR",), "$": ("USD", "AUD", "CAD", "NZD", "SGD", "HKD")}
-_MONEY_WORD = re.compile(r"^([^\d.,+-]*)(.*?)([^\d.,]*)$", re.DOTALL)
+_MONEY_WORD = re.compile(r"([^\d.,+-]*)([+-]?\d[\d.,\s]*?|[+-]?\.\d+)\s*([^\d.,]*)", re.DOTALL)
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d*)?")
+_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)")
 _EARLIEST = date(1990, 1, 1)
 _AHEAD = timedelta(days=366)
 _MOST = Decimal(10) ** 9
@@ -254,19 +256,21 @@ class _RowReader:
         return fine
 
     def _from_words(self, name: str, written: str, *, money: bool) -> Decimal:
-        parts = _MONEY_WORD.match(written.strip())
-        before, text, after = parts.groups() if parts else ("", written, "")
-        for sign in (before.strip(), after.strip()):
-            self._check_sign(name, sign, money=money)
+        parts = _MONEY_WORD.fullmatch(written.strip())
+        not_one = ValueError(f"{name}: a number is expected, not '{written[:40]}'")
+        if parts is None:
+            raise not_one
+        before, text, after = parts.groups()
         text = re.sub(r"[\s\u00a0\u202f]", "", text)
         if self.decimal_comma and "," in text:
             text = text.replace(".", "").replace(",", ".")
-        elif re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+(\.\d*)?", text):
+        elif _THOUSANDS.fullmatch(text):
             text = text.replace(",", "")
-        try:
-            return Decimal(text)
-        except InvalidOperation:
-            raise ValueError(f"{name}: a number is expected, not '{written[:40]}'") from None
+        if not _PLAIN.fullmatch(text):
+            raise not_one
+        for sign in (before.strip(), after.strip()):
+            self._check_sign(name, sign, money=money)
+        return Decimal(text)
 
     def _check_sign(self, name: str, sign: str, *, money: bool) -> None:
         """Words beside a figure may only be the club's own currency."""

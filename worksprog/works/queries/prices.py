@@ -50,8 +50,13 @@ class Preview:
     seen: str = ""
 
     @property
+    def count(self) -> int:
+        """Entries that taking it would write."""
+        return len(self.new_rows) + len(self.old_rows)
+
+    @property
     def is_empty(self) -> bool:
-        return not (self.new_rows or self.old_rows)
+        return not self.count
 
     @property
     def words(self) -> str:
