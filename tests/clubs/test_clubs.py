@@ -168,8 +168,6 @@ def test_club_settings_are_changed_and_recorded(cast: Cast, as_manager: Client) 
         {
             "name": "First Club",
             "epsg": 2157,
-            "currency": "EUR",
-            "year_start_month": 10,
             "time_zone": "Europe/Dublin",
             "working_day_h": "7.5",
         },

@@ -33,10 +33,9 @@ def number_field(label: str, help_text: str = "", **more: Any) -> forms.FloatFie
 class ClubForm(forms.ModelForm[Club]):
     class Meta:
         model = Club
-        fields = ["name", "epsg", "currency", "year_start_month", "time_zone", "working_day_h"]
+        fields = ["name", "epsg", "time_zone", "working_day_h"]
         help_texts = {
             "epsg": "The grid that your surveyor delivers in, for example 27700 for Great Britain.",
-            "year_start_month": "1 for January, 4 for April.",
             "time_zone": "For example Europe/London.",
         }
 
