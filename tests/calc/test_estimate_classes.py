@@ -7,27 +7,30 @@ from itertools import pairwise
 
 import pytest
 
+from worksprog.calc.build_up.parts import BasedOn
 from worksprog.calc.estimate_classes import CLASSES, Evidence, propose_class
 
 
 @pytest.mark.parametrize(
-    ("measured", "entered", "assumed", "on_map", "confirmed", "number"),
+    ("measured", "entered", "assumed", "quantity", "confirmed", "number"),
     [
-        (0, 0, 0, False, 0.0, 5),
-        (0, 1, 6, False, 1.0, 5),
-        (0, 5, 2, False, 1.0, 4),
-        (1, 0, 6, True, 1.0, 4),
-        (2, 1, 3, True, 0.0, 3),
-        (3, 3, 2, True, 0.49, 3),
-        (3, 3, 2, True, 0.5, 2),
-        (4, 2, 0, True, 0.99, 2),
-        (4, 2, 0, True, 1.0, 1),
+        (0, 0, 0, BasedOn.ASSUMED, 0.0, 5),
+        (0, 1, 6, BasedOn.ASSUMED, 1.0, 5),
+        (0, 5, 2, BasedOn.ASSUMED, 1.0, 4),
+        (1, 1, 6, BasedOn.ENTERED, 1.0, 4),
+        (1, 2, 3, BasedOn.ENTERED, 0.0, 3),
+        (1, 0, 6, BasedOn.MEASURED, 1.0, 4),
+        (2, 1, 3, BasedOn.MEASURED, 0.0, 3),
+        (3, 3, 2, BasedOn.MEASURED, 0.49, 3),
+        (3, 3, 2, BasedOn.MEASURED, 0.5, 2),
+        (4, 2, 0, BasedOn.MEASURED, 0.99, 2),
+        (4, 2, 0, BasedOn.MEASURED, 1.0, 1),
     ],
 )
 def test_the_class_proposed(
-    measured: int, entered: int, assumed: int, on_map: bool, confirmed: float, number: int
+    measured: int, entered: int, assumed: int, quantity: BasedOn, confirmed: float, number: int
 ) -> None:
-    proposal = propose_class(Evidence(measured, entered, assumed, on_map, confirmed))
+    proposal = propose_class(Evidence(measured, entered, assumed, quantity, confirmed))
     assert proposal.number == number
     assert f"{assumed} of {measured + entered + assumed} figures are assumed" in " ".join(
         proposal.reasons
@@ -38,19 +41,22 @@ def test_the_class_proposed(
 def test_more_assumed_never_betters_the_class() -> None:
     for confirmed in (0.0, 0.5, 1.0):
         numbers = [
-            propose_class(Evidence(4, 2, assumed, True, confirmed)).number for assumed in range(20)
+            propose_class(Evidence(4, 2, assumed, BasedOn.MEASURED, confirmed)).number
+            for assumed in range(20)
         ]
         assert numbers == sorted(numbers)
 
 
 def test_the_next_class_is_told_what_it_wants() -> None:
-    reasons = propose_class(Evidence(3, 3, 2, True, 0.2)).reasons
+    reasons = propose_class(Evidence(3, 3, 2, BasedOn.MEASURED, 0.2)).reasons
     assert reasons[-1] == (
         "class 2 would want at most 25% of the figures assumed and at least 50% of the money at "
         "confirmed prices"
     )
-    assert "class 3 would want" in propose_class(Evidence(1, 0, 6, True, 0.2)).reasons[-1]
-    assert len(propose_class(Evidence(4, 2, 0, True, 1.0)).reasons) == 3
+    assert (
+        "class 3 would want" in propose_class(Evidence(1, 0, 6, BasedOn.MEASURED, 0.2)).reasons[-1]
+    )
+    assert len(propose_class(Evidence(4, 2, 0, BasedOn.MEASURED, 1.0)).reasons) == 3
 
 
 def test_ranges_narrow() -> None:
@@ -63,6 +69,6 @@ def test_ranges_narrow() -> None:
 
 def test_evidence_that_cannot_be() -> None:
     with pytest.raises(ValueError, match="below 0"):
-        Evidence(-1, 0, 0, True, 0)
+        Evidence(-1, 0, 0, BasedOn.MEASURED, 0)
     with pytest.raises(ValueError, match="share"):
-        Evidence(1, 0, 0, True, 1.5)
+        Evidence(1, 0, 0, BasedOn.MEASURED, 1.5)

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from worksprog.calc.build_up import to_penny
+from worksprog.calc.build_up.parts import BasedOn, to_penny
 from worksprog.calc.working import Step, Working
 
 SOURCE = "AACE International 18R-97, as one published table prints it"
@@ -63,14 +63,14 @@ class Evidence:
     """What one estimate rests on.
 
     measured, entered, assumed   figures read off features, set by a person, and neither
-    quantity_measured            its main quantity is read off features
+    quantity                     whence its main quantity is
     confirmed_share              share of its money priced by entries that the club confirmed
     """
 
     measured: int
     entered: int
     assumed: int
-    quantity_measured: bool
+    quantity: BasedOn
     confirmed_share: float
 
     def __post_init__(self) -> None:
@@ -107,12 +107,14 @@ RULE = "the tool's own rule of thumb, no source"
 def propose_class(evidence: Evidence) -> Proposal:
     """The class an estimate seems to be of, with every reason; a person decides.
 
-    5 where the main quantity is not measured and more than half is assumed; else 4; 3 where the
-    quantity is measured and at most half of the figures assumed; 2 at most a quarter, with half
-    of the money at confirmed prices; 1 nothing assumed and every price confirmed.
+    Where the main quantity is assumed 5, or 4 with at most half of the figures assumed. Where it
+    is measured or entered 4, or 3 with at most half of the figures assumed, 2 with at most a
+    quarter and half of the money at confirmed prices, 1 with nothing assumed and every price
+    confirmed.
     """
     share, confirmed = evidence.assumed_share, evidence.confirmed_share
-    if evidence.quantity_measured:
+    is_known = evidence.quantity is not BasedOn.ASSUMED
+    if is_known:
         number = next(
             (
                 number
@@ -124,14 +126,16 @@ def propose_class(evidence: Evidence) -> Proposal:
     else:
         number = 5 if share > LIMITS[3][0] else 4
     reasons = [
-        "its quantity is measured on the map"
-        if evidence.quantity_measured
-        else "its quantity is not measured on the map",
+        {
+            BasedOn.MEASURED: "its quantity is measured on the map",
+            BasedOn.ENTERED: "its quantity is entered by a person",
+            BasedOn.ASSUMED: "its quantity is assumed",
+        }[evidence.quantity],
         f"{evidence.assumed} of {evidence.figures} figures are assumed, {evidence.measured} "
         f"measured and {evidence.entered} entered",
         f"{confirmed:.0%} of its money stands at prices that the club has confirmed",
     ]
-    if number > 1 and evidence.quantity_measured:
+    if number > 1 and is_known:
         most, least = LIMITS[min(number - 1, 3)]
         lacks = [f"at most {most:.0%} of the figures assumed" if most else "nothing assumed"]
         if least:
@@ -149,7 +153,7 @@ def propose_class(evidence: Evidence) -> Proposal:
         ),
         (
             "Class 3 wants a of 50 % at most, class 2 of 25 % with p of 50 %, class 1 none with "
-            "all; a quantity that is not measured makes it 4, or 5 above 50 %.",
+            "all; a quantity that is assumed makes it 4, or 5 above 50 %.",
         ),
     )
     return Proposal(number, tuple(reasons), working)

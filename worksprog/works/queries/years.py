@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -10,6 +10,7 @@ from decimal import Decimal
 
 from worksprog.calc.build_up import Category as Head
 from worksprog.calc.build_up import Recipe
+from worksprog.calc.build_up.parts import BasedOn
 from worksprog.calc.cost_years import (
     Additions,
     Cell,
@@ -176,21 +177,26 @@ def _cost_line(line: EstimateLine, estimate: Estimate) -> CostLine:
     )
 
 
+def _based_on(source: str) -> BasedOn:
+    """By the first word that the working tells; what features say of a design is measured too."""
+    for one in (BasedOn.ASSUMED, BasedOn.ENTERED):
+        if source.startswith(one.value):
+            return one
+    return BasedOn.MEASURED
+
+
 def evidence_of(
     estimate: Estimate, lines: Sequence[EstimateLine], recipe: Recipe | None
 ) -> Evidence:
     """What an estimate rests on: its working tells of every figure put in whence it came."""
     measures = [one.label for one in recipe.measures] if recipe else []
     given = {*measures, *(one.label for one in recipe.parameters)} if recipe else set()
-    counts = {"measured": 0, "entered": 0, "assumed": 0}
-    whence: dict[str, str] = {}
+    whence: dict[str, BasedOn] = {}
     for row in estimate.working:
-        label, source = row["meaning"], row["source"]
-        if row.get("part") != "given" or label not in given or label in whence or row["formula"]:
-            continue
-        first = source.split(":")[0].split(",")[0].split(" ")[0]
-        whence[label] = first if first in ("entered", "assumed") else "measured"
-        counts[whence[label]] += 1
+        label = row["meaning"]
+        if row.get("part") == "given" and label in given and not row["formula"]:
+            whence.setdefault(label, _based_on(row["source"]))
+    counts = Counter(whence.values())
     confirmed = sum(
         (
             line.amount_likely
@@ -201,8 +207,10 @@ def evidence_of(
     )
     money = estimate.money_likely
     return Evidence(
-        **counts,
-        quantity_measured=bool(measures) and whence.get(measures[0]) == "measured",
+        measured=counts[BasedOn.MEASURED],
+        entered=counts[BasedOn.ENTERED],
+        assumed=counts[BasedOn.ASSUMED],
+        quantity=whence.get(measures[0], BasedOn.ASSUMED) if measures else BasedOn.ASSUMED,
         confirmed_share=float(min(confirmed / money, Decimal(1))) if money else 0.0,
     )
 
