@@ -172,7 +172,13 @@ def drivers_chart(bars: Sequence[DriverBar], *, title: str = "", palette: Palett
         }
         for place, bar in enumerate(bars)
     ]
-    y: Spec = {"field": "row", "type": "ordinal", "sort": None, "axis": None}
+    y: Spec = {
+        "field": "row",
+        "type": "ordinal",
+        # Said outright: else the layers' rows would follow one another by layer.
+        "scale": {"domain": list(range(len(bars)))},
+        "axis": None,
+    }
     x: Spec = {
         "field": "share",
         "type": "quantitative",

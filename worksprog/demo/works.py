@@ -8,7 +8,9 @@ from decimal import Decimal
 from worksprog.clubs.models import Club, User
 from worksprog.course.models import Feature, Hole, State
 from worksprog.course.services import set_feature_state
+from worksprog.demo.prices import begin_book, bring_in_wages
 from worksprog.demo.programme import FROZEN_DAY, SCHEMES, SPENDS, Job
+from worksprog.demo.ranges import name_our_suppliers
 from worksprog.planning.models import Closure, ItemPlanning, Plan
 from worksprog.planning.services import (
     keep_baseline,
@@ -27,7 +29,6 @@ from worksprog.works.services import (
     create_programme,
     create_project,
     link_items,
-    load_default_price_book,
     record_consent,
     record_spend,
     set_item_state,
@@ -49,7 +50,9 @@ def all_jobs() -> list[Job]:
 
 def make_programme(club: Club, by: User) -> tuple[Programme, dict[str, Item]]:
     """Projects, phases and items with their first estimates; nothing has started yet."""
-    load_default_price_book(club=club, by=by, dated=date(2026, 2, 2))
+    begin_book(club, by)
+    name_our_suppliers(club, by)
+    bring_in_wages(club, by)
     programme = create_programme(
         club=club,
         name="Ashlode Vale 2026–31",

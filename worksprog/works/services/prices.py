@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -13,6 +14,7 @@ from worksprog.clubs.models import Club, User
 from worksprog.clubs.records import (
     save_record,
     save_records,
+    update_records,
 )
 from worksprog.works import price_file
 from worksprog.works.book_entries import OUTPUT, put
@@ -80,6 +82,27 @@ def set_price(
     save_record(price, by=by)
     keep_version(club=club, by=by, words=_was(price, before))
     return price
+
+
+@transaction.atomic
+def name_suppliers(
+    *,
+    club: Club,
+    suppliers: Mapping[str, str],
+    by: User | None,
+    made_at: datetime | None = None,
+) -> int:
+    """Say from whom prices are, by their codes; how many were changed. One version of the book."""
+    moved = []
+    for price in Price.objects.filter(club=club, code__in=suppliers):
+        if price.supplier != suppliers[price.code]:
+            price.supplier = suppliers[price.code]
+            price.full_clean(validate_unique=False)
+            moved.append(price)
+    if moved:
+        update_records(moved, fields=("supplier",), by=by, label="Price book: suppliers")
+        keep_version(club=club, by=by, words="suppliers named", made_at=made_at)
+    return len(moved)
 
 
 @transaction.atomic
