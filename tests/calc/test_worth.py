@@ -206,7 +206,7 @@ def test_one_season_each_is_an_indication() -> None:
     assert found.fewer_h == pytest.approx(48 * 8)
     assert found.share == pytest.approx(48 / 52)
     assert found.promised_h.likely == pytest.approx(400 * 48 / 52)
-    assert found.kept == "as promised"
+    assert found.kept == "in keeping with the promise"
 
 
 def test_two_seasons_each_are_measured() -> None:
@@ -215,6 +215,17 @@ def test_two_seasons_each_are_measured() -> None:
     assert found.claim is Claim.MEASURED
     assert found.kept == "less than promised"
     assert found.seasons_before == pytest.approx(2, abs=0.1)
+
+
+def test_what_weeks_scatter_over_is_not_told() -> None:
+    """A saving of 2 h a week cannot be told where the same weeks differ by 40 h."""
+    promised = ThreePoint(50, 100, 150)
+    wild = log(104, hours=lambda n: 30 + 20 * (-1) ** (n + (n >= 52)) - 2 * (n >= 52))
+    found = compared(wild, p=promised)
+    assert 0 < found.fewer_h < found.noise_h
+    assert "the log cannot tell" in found.kept
+    calm = log(104, hours=lambda n: 20 if n < 54 else 1)
+    assert compared(calm, p=promised).kept == "more than promised"
 
 
 def test_too_few_weeks_claim_nothing() -> None:

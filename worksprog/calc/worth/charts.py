@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 
 from worksprog.calc.charts import MONO, PAPER, SANS, SCHEMA, Palette, Spec, chart_config
 from worksprog.calc.worth.given_back import Swing
 from worksprog.calc.worth.seasons import Compared
 
 MOST_SWINGS = 10
+LABEL_LETTERS = 18
+HEADROOM = 1.15
 
 
 @dataclass(frozen=True)
@@ -120,11 +123,18 @@ def years_chart(
 
 def setting_words(value: float, unit: str) -> str:
     """An assumption's value as it is written: hours, years, percent, or money by its sign."""
+    if unit in ("years", "days") and value == 1:
+        return f"1 {unit[:-1]}"
     if unit in ("h", "years", "days"):
         return f"{value:,.0f} {unit}"
     if unit == "%":
         return f"{value:g} %"
     return f"{unit}{value:,.2f}" if value < 100 else f"{unit}{value:,.0f}"
+
+
+def _in_lines(name: str) -> str:
+    """A label in lines short enough for a phone, parted by strokes."""
+    return "|".join(wrap(name, LABEL_LETTERS))
 
 
 def swings_chart(
@@ -142,7 +152,7 @@ def swings_chart(
     shown = list(swings[:MOST_SWINGS])
     values = [
         {
-            "name": one.name,
+            "name": _in_lines(one.name),
             "from": round(min(one.worth_at_low, one.worth_at_high), 2),
             "to": round(max(one.worth_at_low, one.worth_at_high), 2),
         }
@@ -157,7 +167,7 @@ def swings_chart(
         ):
             ends.append(
                 {
-                    "name": one.name,
+                    "name": _in_lines(one.name),
                     "at": round(value, 2),
                     "words": setting_words(setting, one.unit),
                     "left": left,
@@ -166,8 +176,13 @@ def swings_chart(
     y: Spec = {
         "field": "name",
         "type": "nominal",
-        "sort": [one.name for one in shown],
-        "axis": {"title": None, "labelFont": SANS, "labelLimit": 190, "ticks": False},
+        "sort": [_in_lines(one.name) for one in shown],
+        "axis": {
+            "title": None,
+            "labelFont": SANS,
+            "labelExpr": "split(datum.label, '|')",
+            "ticks": False,
+        },
         "scale": {"paddingInner": 0.4},
     }
     reach = [end["at"] for end in ends] + [likely]
@@ -205,7 +220,7 @@ def swings_chart(
         "description": "How the net present value moves with each assumption alone, largest first",
         "background": None,
         "width": width or "container",
-        "height": {"step": 26},
+        "height": {"step": 38},
         "layer": [
             {
                 "data": {"values": values},
@@ -255,9 +270,11 @@ def seasons_chart(
             "format": "d",
         },
     }
+    highest = max(_hours(row) for row in tops.values())
     y: Spec = {
         "field": "hours",
         "type": "quantitative",
+        "scale": {"domain": [0, max(HEADROOM * highest, 1.0)], "nice": False},
         "axis": {"title": "hours a week", "titleFont": SANS, "labelFont": MONO, "tickCount": 5},
     }
     scale = {"domain": ["before", "after"], "range": [palette.soft, palette.good]}

@@ -25,6 +25,7 @@ LEAST_WEEKS = 8
 LEAST_SHARE = 0.5  # of a usual year's hours that the compared weeks must hold
 SURE = 0.8
 CLAIM_SEASONS = 2
+SAME = 0.15  # of a season that words leave out
 
 
 @dataclass(frozen=True)
@@ -95,12 +96,23 @@ class Measured:
 
     @property
     def kept(self) -> str:
-        """Measured against promised in words; nothing is said where nothing may be claimed."""
+        """Measured against promised in words; nothing is said where nothing may be claimed.
+
+        The 80 % interval is held against the promise's low to high: what lies wholly below is
+        less, wholly above more; where it reaches over both the promise and nothing at all, the
+        log cannot tell.
+        """
         if self.promised_h is None or self.claim in (Claim.NOTHING, Claim.TOO_FEW):
             return ""
-        if self.fewer_h < self.promised_h.low:
+        noise = self.noise_h or 0.0
+        low, high = self.fewer_h - noise, self.fewer_h + noise
+        if high < self.promised_h.low:
             return "less than promised"
-        return "more than promised" if self.fewer_h > self.promised_h.high else "as promised"
+        if low > self.promised_h.high:
+            return "more than promised"
+        if low <= 0 <= high and self.promised_h.low > 0:
+            return "the weeks differ by more than what was promised, so the log cannot tell"
+        return "in keeping with the promise"
 
 
 def kept_weeks(weeks: Sequence[Week]) -> list[Week]:
@@ -216,7 +228,7 @@ def _claim(
             f"a usual year's hours of this kind; {LEAST_WEEKS} weeks and "
             f"{100 * LEAST_SHARE:.0f} % are asked for."
         )
-    if before < CLAIM_SEASONS or after < CLAIM_SEASONS:
+    if min(before, after) < CLAIM_SEASONS - SAME:
         return Claim.INDICATION, (
             f"It rests on {_seasons(before)} before and {_seasons(after)} after. Two on either "
             "side are asked for before anything is claimed, for one mild autumn or one wet summer "
@@ -226,7 +238,7 @@ def _claim(
 
 
 def _seasons(count: float) -> str:
-    shown = f"{count:.1f}".removesuffix(".0")
+    shown = f"{count:.0f}" if abs(count - round(count)) < SAME else f"{count:.1f}"
     return f"{shown} season" if shown == "1" else f"{shown} seasons"
 
 
