@@ -19,3 +19,10 @@ for (const part of document.querySelectorAll("[data-part]")) {
     row.querySelector("input, select").focus();
   });
 }
+
+// On a phone the parts stand folded, but for those with something to mend.
+if (matchMedia("(max-width: 600px)").matches) {
+  for (const part of document.querySelectorAll("details[data-part]")) {
+    part.open = part.querySelector(".errors") !== null;
+  }
+}

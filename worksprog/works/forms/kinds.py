@@ -224,6 +224,9 @@ PARTS: dict[str, tuple[type[_Row], str, str]] = {
 }
 
 
+FIGURES = ("low", "likely", "high", "least", "most")
+
+
 def _initial(name: str, row: Mapping[str, Any]) -> dict[str, Any]:
     if name == "examples":
         return {
@@ -233,11 +236,8 @@ def _initial(name: str, row: Mapping[str, Any]) -> dict[str, Any]:
     if name != "parameters":
         return dict(row)
     usual = row["usual"] if isinstance(row["usual"], list) else [row["usual"]] * 3
-    return {
-        **row,
-        **dict(zip(("low", "likely", "high"), usual, strict=True)),
-        **dict(zip(("least", "most"), row["bounds"], strict=True)),
-    }
+    figures = dict(zip(FIGURES, [*usual, *row["bounds"]], strict=True))
+    return {**row, **{name: f"{value:.12g}" for name, value in figures.items()}}
 
 
 class KindSheet:
