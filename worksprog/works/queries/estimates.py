@@ -44,21 +44,17 @@ def price_book(club: Club) -> calc.Book:
 def measure_items(items: Sequence[Item]) -> dict[int, Measured]:
     """What the features of items of one club tell now, by the item's key.
 
-    Two queries and the ground where it is needed, however many items there are.
+    One query and the ground where it is needed, however many items there are.
     """
     if not items:
         return {}
     club = items[0].club
-    touched: dict[int, set[int]] = defaultdict(set)
     through = Item.features.through.objects.filter(item__in=[item.pk for item in items])
-    for item_id, feature_id in through.values_list("item_id", "feature_id"):
-        touched[feature_id].add(item_id)
-    behind = Feature.objects.filter(pk__in=touched).select_related("reach", "layout", "node")
-    features = {row.pk: row for row in behind}
+    rows = through.select_related("feature__reach", "feature__layout", "feature__node")
+    features: dict[int, Feature] = {}
     on: dict[int, list[Feature]] = {item.pk: [] for item in items}
-    for pk, feature in features.items():
-        for item_id in touched[pk]:
-            on[item_id].append(feature)
+    for row in rows.order_by("feature_id"):
+        on[row.item_id].append(features.setdefault(row.feature_id, row.feature))
     told = _told_of(features.values())
     recipes = {item.pk: recipe_of(club, item.kind) for item in items}
     by_ground = {pk for pk, recipe in recipes.items() if measuring.wants_ground(recipe)}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -29,8 +29,14 @@ def _heads(totals: queries.Totals) -> list[dict[str, object]]:
     ]
 
 
-def _programme_page(request: ClubRequest, programme: Programme | None) -> HttpResponse:
+def _programme_page(request: ClubRequest, uuid: UUID | None) -> HttpResponse:
+    """The live programme, or that of ``uuid``."""
     others = list(Programme.objects.filter(club=request.club))
+    programme = next(
+        (one for one in others if one.uuid == uuid or (not uuid and one.is_live)), None
+    )
+    if programme is None and uuid is not None:
+        raise Http404
     if programme is None:
         return show(
             request,
@@ -59,13 +65,13 @@ def _programme_page(request: ClubRequest, programme: Programme | None) -> HttpRe
 @club_page("works.read")
 def programme(request: ClubRequest) -> HttpResponse:
     """The live programme, or how to begin one."""
-    return _programme_page(request, queries.live_programme(request.club))
+    return _programme_page(request, None)
 
 
 @require_GET
 @club_page("works.read")
 def programme_of(request: ClubRequest, uuid: UUID) -> HttpResponse:
-    return _programme_page(request, get_row(Programme, request.club, uuid))
+    return _programme_page(request, uuid)
 
 
 @require_http_methods(["GET", "POST"])
