@@ -197,7 +197,9 @@ class Built:
 
 
 @transaction.atomic
-def build_estimates(*, programme: Programme, by: User | None) -> Built:
+def build_estimates(
+    *, programme: Programme, by: User | None, made_at: datetime | None = None
+) -> Built:
     """Work out every item's estimate that is not approved; what cannot be is told with its reason.
 
     Shelved items are left as they are.
@@ -219,7 +221,7 @@ def build_estimates(*, programme: Programme, by: User | None) -> Built:
             left += 1
             continue
         try:
-            build_estimate(item=item, by=by, book=book, version=version)
+            build_estimate(item=item, by=by, book=book, version=version, made_at=made_at)
         except ValidationError as error:
             failed.append((item, " ".join(error.messages)))
         else:
