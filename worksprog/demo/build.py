@@ -30,6 +30,7 @@ from worksprog.demo.course import (
 )
 from worksprog.demo.drains import describe_drains
 from worksprog.demo.hours import log_the_year
+from worksprog.demo.money import decide_on_money
 from worksprog.demo.people import SLUG, make_people
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.rain import set_rain
@@ -102,6 +103,7 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     lead_rain_through(club, manager)
     say("programme and estimates")
     programme, items = make_programme(club, manager)
+    decide_on_money(club, items, manager)
     make_calendar(club, manager)
     agree_plan(programme, manager)
     go_on_site(items, manager)
