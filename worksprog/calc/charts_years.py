@@ -61,6 +61,7 @@ def years_chart(
             "title": None,
             "labelFont": MONO,
             "tickCount": 5,
+            "minExtent": 60,
             "labelExpr": f"'{sign}' + format(datum.value, ',.0f')",
         },
     }

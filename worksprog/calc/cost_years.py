@@ -220,17 +220,18 @@ class CostByYear:
                  "by each item's spread, over its years as its base"),
             Step("t", "to the mid-points of the spend, mean weighed by money",
                  weighed / base if base else 0.0, "years", "Σ b t / Σ b"),
-            step("", "escalation, low to high trend", parts.escalation_low,
-                 f"to {parts.escalation_high:,}"),
+            Step("", "escalation by the trends' low, and by their high",
+                 f"{parts.escalation_low:,} to {parts.escalation_high:,}"),
             step("", "escalation, straight-line check", to_penny(Decimal(repr(straight))),
                  "Σ (b + d + k) i t", STRAIGHT),
             step("E", "escalation", parts.escalation,
                  "Σ (b + d + k) ((1 + i)^t − 1), each item to the penny", COMPOUND),
             step("N", "before tax", parts.before_tax, "B + D + K + E"),
             step("", "of the base, the crew's own hours, on which no tax falls", parts.own_crew),
-            step("T", "tax", parts.tax, f"{more.tax_percent:g} % of what is bought"),
+            step("T", "tax, the year's share", parts.tax,
+                 f"{more.tax_percent:g} % of all that is bought, shared by what is bought"),
             step("R", "of it recovered", parts.tax_recovered, f"{more.tax_recovered_percent:g} %"),
-            step("", "cost to the club", parts.cost, "N + T − R"),
+            step("C", "cost to the club", parts.cost, "N + T − R"),
         )  # fmt: skip
         title = f"The year {year.name}" if year else "Not placed in a year yet"
         note = f"Raised by prices: {parts.escalation / laid:.1%} of B + D + K." if laid else ""
