@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import ROUND_HALF_EVEN, Decimal
+from math import isfinite
 
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -196,7 +197,11 @@ class EstimateRules(ClubRecord):
         return "rules of estimating"
 
     def clean(self) -> None:
+        if not isfinite(self.sway_programme):
+            raise ValidationError({"sway_programme": "A number from 0 to 0.95 is expected."})
         for name in ("sway_weather", "sway_ground", "sway_supplier", "sway_hands"):
+            if not isfinite(getattr(self, name)):
+                raise ValidationError({name: "A number from 0 to 0.95 is expected."})
             together = getattr(self, name) + self.sway_programme
             if together > 1:
                 raise ValidationError(
