@@ -11,6 +11,7 @@ from django.core.management import CommandError, call_command
 from django.db.models import Sum
 
 from worksprog.calc.sizing import SizingLimits
+from worksprog.calc.worth import Claim
 from worksprog.clubs.models import Club, User
 from worksprog.course.models import Feature, GroundModel, Hole
 from worksprog.demo.build import build_demo_club
@@ -22,11 +23,13 @@ from worksprog.drainage.models import Routing
 from worksprog.drainage.queries import check_network
 from worksprog.drainage.queries.as_built import every_as_built
 from worksprog.hours.models import HourEntry
+from worksprog.hours.queries.promised import measured_promises
 from worksprog.planning import drains
 from worksprog.planning.models import Plan
 from worksprog.works.bridge_sizing import with_design
-from worksprog.works.models import Estimate, Item
+from worksprog.works.models import Estimate, Item, Programme
 from worksprog.works.queries import sizing as queries_sizing
+from worksprog.works.queries.worth import programme_worth
 
 
 @pytest.mark.django_db
@@ -71,6 +74,25 @@ def _one_drain_is_overloaded_for_a_time(club: Club) -> None:
     assert weeks.undated == []
 
 
+def _works_give_back(club: Club) -> None:
+    """Promises of the programme pay back; one of an earlier autumn is measured, and not overclaimed."""
+    programme = Programme.objects.get(club=club, is_live=True)
+    found = programme_worth(programme)
+    assert found.whole is not None
+    assert found.whole.low.net_worth < 0 < found.whole.likely.net_worth
+    assert found.undated == []
+    assert 400 < found.hours.likely < 900
+    first, *_, last = found.years
+    assert first.hours.likely < last.hours.likely == pytest.approx(found.hours.likely)
+    kinds = {one.what: one for one in measured_promises(club, FROZEN_DAY)}
+    assert kinds["leaves"].measured is kinds["wet_ground"].measured is None
+    bunkers = kinds["bunkers"].measured
+    assert bunkers is not None
+    assert bunkers.claim is Claim.INDICATION
+    assert bunkers.fewer_h > 0
+    assert kinds["bunkers"].crowded_out > 0
+
+
 @pytest.mark.django_db
 def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str]) -> None:
     settings.DEBUG = True
@@ -112,7 +134,7 @@ def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str
         assert pond["start_m"] < pond["peak_m"] < pond["bank_m"]
     assert "P1" in [place["reach"] for place in storm.result["places"]]
 
-    items = Item.objects.filter(club=club)
+    items = Item.objects.filter(club=club, phase__project__programme__is_live=True)
     assert items.count() == len(all_jobs())
     for estimate in Estimate.objects.filter(club=club, is_live=True).select_related("item"):
         assert estimate.money_likely > 0, estimate.item
@@ -134,6 +156,7 @@ def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str
         if float(item.spent) > Estimate.objects.get(item=item, is_live=True).labour_likely_h
     ]
     assert over, "some job ran over its estimate"
+    _works_give_back(club)
 
 
 def test_a_year_of_hours_is_a_crews_year() -> None:

@@ -129,7 +129,7 @@ def _again(row: Any, **facts: Any) -> Any:
 
 
 def _make_large(club: Club) -> None:
-    programme = Programme.objects.get(club=club)
+    programme = Programme.objects.get(club=club, is_live=True)
     for k in range(1, 4):
         copies = []
         for feature in Feature.objects.filter(club=club, version=1)[:150]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from datetime import date, timedelta
 
-from worksprog.demo.logged import entries
+from worksprog.demo.logged import Logged, entries, routine_before
 from worksprog.demo.people import People
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.works import all_jobs
@@ -30,10 +30,11 @@ def log_the_year(people: People, items: dict[str, Item]) -> int:
         for job in all_jobs()
         if job.started_on is not None
     }
-    sheet = [
-        Worked(
+
+    def worked(entry: Logged, name: str) -> Worked:
+        return Worked(
             person=people.crew[entry.person],
-            client_id=uuid.uuid5(_NAMES, str(number)),
+            client_id=uuid.uuid5(_NAMES, name),
             worked_on=entry.on,
             hours=entry.hours,
             item=items[entry.job] if entry.job else None,
@@ -41,7 +42,11 @@ def log_the_year(people: People, items: dict[str, Item]) -> int:
             quantity=entry.quantity,
             ground=entry.ground,
         )
-        for number, entry in enumerate(entries(estimates=estimates, days=days), start=1)
+
+    of_the_year = enumerate(entries(estimates=estimates, days=days), start=1)
+    sheet = [
+        *(worked(entry, f"paper {number}") for number, entry in enumerate(routine_before())),
+        *(worked(entry, str(number)) for number, entry in of_the_year),
     ]
     logged = log_sheet(club=people.club, sheet=sheet, by=people.manager)
     approve_hours(
