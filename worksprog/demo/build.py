@@ -45,6 +45,7 @@ from worksprog.demo.works import (
     pay,
     record_on_the_ground,
 )
+from worksprog.demo.worth import give_up_two_bunkers, say_what_works_give
 from worksprog.planning.services import make_plan
 
 Say = Callable[[str], None]
@@ -103,6 +104,8 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     lead_rain_through(club, manager)
     say("programme and estimates")
     programme, items = make_programme(club, manager)
+    say_what_works_give(club, programme, items, manager)
+    give_up_two_bunkers(club, manager)
     decide_on_money(club, items, manager)
     make_calendar(club, manager)
     agree_plan(programme, manager)
