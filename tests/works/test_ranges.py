@@ -76,11 +76,11 @@ class TestAnEstimate:
         estimate = Estimate.objects.get(item=built.carrier, is_live=True)
         kept = estimate.simulated
         assert kept["draws"] == 2_000 and kept["seed"] == 1
-        assert estimate.money_p80 == Decimal(str(kept["money"]["p80"])).quantize(Decimal("0.01"))
-        assert estimate.labour_p80_h == kept["hours"]["p80"]
-        assert kept["money"]["p10"] < kept["money"]["p50"] < kept["money"]["p80"]
-        assert float(estimate.money_low) < kept["money"]["p10"]
-        assert kept["money"]["p90"] < float(estimate.money_high)
+        assert estimate.money_p80 == Decimal(str(kept["money"]["P80"])).quantize(Decimal("0.01"))
+        assert estimate.labour_p80_h == kept["hours"]["P80"]
+        assert kept["money"]["P10"] < kept["money"]["P50"] < kept["money"]["P80"]
+        assert float(estimate.money_low) < kept["money"]["P10"]
+        assert kept["money"]["P90"] < float(estimate.money_high)
         told = {row["meaning"]: row for row in estimate.working}
         assert "seed 1" in told["money, mean of the draws"]["source"]
         assert told["check by the closed form: money, 8 in 10 within"]["source"] == "normal curve"
@@ -91,7 +91,7 @@ class TestAnEstimate:
         assert again == first
         few_draws(built, seed=2)
         other = build_estimate(item=built.tee_item, by=boss()).simulated
-        assert other["money"]["p80"] != first["money"]["p80"]
+        assert other["money"]["P80"] != first["money"]["P80"]
         assert other["mark"] == first["mark"], "the figures themselves did not move"
 
     def test_follows_a_line_by_hand(self, built):
@@ -99,13 +99,13 @@ class TestAnEstimate:
         before = estimate.simulated
         line = add_line(estimate=estimate, figures=hand(10, 20, 60), by=boss())
         estimate.refresh_from_db()
-        assert estimate.simulated["money"]["p80"] > before["money"]["p80"] + 400
+        assert estimate.simulated["money"]["P80"] > before["money"]["P80"] + 400
         assert estimate.simulated["mark"] != before["mark"]
         edit_line(line=line, figures=hand(20, 20, 20), by=boss())
         estimate.refresh_from_db()
         certain = estimate.simulated["money"]
         assert certain["sd"] == pytest.approx(before["money"]["sd"])
-        assert certain["p80"] == pytest.approx(before["money"]["p80"] + 400, abs=0.02)
+        assert certain["P80"] == pytest.approx(before["money"]["P80"] + 400, abs=0.02)
 
     def test_causes_stay_as_they_were_when_it_was_made(self, built):
         estimate = Estimate.objects.get(item=built.carrier, is_live=True)

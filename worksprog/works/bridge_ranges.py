@@ -363,7 +363,7 @@ def _figures(line: EstimateLine) -> list[Any]:
 
 
 def _kept(spread: Spread) -> dict[str, float]:
-    kept = {f"p{chance}": round(spread.within(chance / 100), 2) for chance in KEPT_CHANCES}
+    kept = {f"P{chance}": round(spread.within(chance / 100), 2) for chance in KEPT_CHANCES}
     return kept | {
         "mean": round(spread.mean, 4),
         "sd": round(spread.sd, 4),

@@ -86,13 +86,13 @@ class Estimate(ClubRecord):
     @property
     def labour_p80_h(self) -> float:
         """Hours that do in 8 cases of 10, as simulated; without a line there is nothing to draw."""
-        hours: float = self.simulated.get("hours", {}).get("p80", self.labour_likely_h)
+        hours: float = self.simulated.get("hours", {}).get("P80", self.labour_likely_h)
         return hours
 
     @property
     def money_p80(self) -> Decimal:
         """Money that does in 8 cases of 10, as simulated; without a line there is nothing to draw."""
-        money = self.simulated.get("money", {}).get("p80")
+        money = self.simulated.get("money", {}).get("P80")
         return self.money_likely if money is None else to_penny(Decimal(str(money)))
 
 

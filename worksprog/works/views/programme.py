@@ -146,7 +146,7 @@ def project(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "heads": _heads(sheet.totals),
             "approve_form": ApproveForm(
                 initial={
-                    "amount": row.approved or sheet.totals.money_p80,
+                    "amount": row.approved or sheet.totals.money_p80 or sheet.totals.money_likely,
                     "approved_on": request.club.today(),
                 }
             ),
