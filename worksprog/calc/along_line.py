@@ -27,6 +27,11 @@ _LEAST_BY_DEPTH_M = ((4.00, 1.00), (1.75, 0.90), (1.00, 0.80))
 WIDTH_SOURCE = "EN 1610 tables 1 and 2; the depths from memory"
 
 
+def room_beside_m(bore_mm: float) -> float:
+    """x of EN 1610 table 1: what a trench is wider than the pipe, by its nominal bore, m."""
+    return next((x for most, x in _ROOM_BY_BORE_MM if bore_mm <= most), _ROOM_BEYOND_M)
+
+
 def trench_width_m(*, bore_mm: float, outside_m: float, depth_m: float) -> float:
     """Least width of an upright trench in which people work, m.
 
@@ -37,13 +42,12 @@ def trench_width_m(*, bore_mm: float, outside_m: float, depth_m: float) -> float
     """
     if not (bore_mm > 0 and outside_m > 0 and depth_m > 0):
         raise ValueError("Bore, outside and depth of a trench's pipe must be more than 0.")
-    room = next((x for most, x in _ROOM_BY_BORE_MM if bore_mm <= most), _ROOM_BEYOND_M)
     least = 0.0
     for deeper_than, width in _LEAST_BY_DEPTH_M:
         if depth_m > deeper_than or (deeper_than == 1.0 and depth_m == 1.0):
             least = width
             break
-    return max(outside_m + room, least)
+    return max(outside_m + room_beside_m(bore_mm), least)
 
 
 @dataclass(frozen=True)
@@ -162,14 +166,16 @@ def mean_trench_width_m(
     """
     steps = [depth - deeper_by_m for depth, _ in _LEAST_BY_DEPTH_M]
     length, first, last, known, _ = _stretches(chainage_m, depth_m, (0.0, *steps))
-    face = length * ((first + last) / 2 + deeper_by_m) * ((first > 0) | (last > 0))
+    trench = (first + last) / 2 + deeper_by_m
+    face = length * trench * ((first > 0) | (last > 0))
     if not known or not face.sum():
         raise ValueError("Nothing to dig along the line.")
-    widths = [
-        trench_width_m(bore_mm=bore_mm, outside_m=outside_m, depth_m=float(middle) + deeper_by_m)
-        for middle in (first + last) / 2
-    ]
-    return float((face * np.asarray(widths)).sum() / face.sum())
+    # Depths are cut where a step lies, so that the middle of a stretch tells the width of all of it.
+    least = np.zeros_like(trench)
+    for deeper_than, width in reversed(_LEAST_BY_DEPTH_M):
+        least[trench > deeper_than] = width
+    widths = np.maximum(outside_m + room_beside_m(bore_mm), least)
+    return float((face * widths).sum() / face.sum())
 
 
 def volume_by_end_areas_m3(chainage_m: Sequence[float], areas_m2: Sequence[float]) -> float:

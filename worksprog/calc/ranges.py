@@ -27,7 +27,7 @@ class ThreePoint:
     high: float
 
     def __post_init__(self) -> None:
-        if not all(isfinite(value) for value in (self.low, self.likely, self.high)):
+        if not (isfinite(self.low) and isfinite(self.likely) and isfinite(self.high)):
             raise ValueError("Low, likely and high must be numbers.")
         if not self.low <= self.likely <= self.high:
             raise ValueError(

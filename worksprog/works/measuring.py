@@ -172,6 +172,7 @@ class _Reader:
         self.stations, self.by_hand = stations, by_hand
         self.wanted = {measure.name: measure for measure in recipe.measures}
         self.set_by = {parameter.name: parameter for parameter in recipe.parameters}
+        self.along: dict[int, along_line.DepthAlong | None] = {}
         self.readings: list[Reading] = []
         self.totals: dict[str, float] = {}
         self.parameters: dict[str, float] = {}
@@ -299,7 +300,10 @@ def _depth_of(reader: _Reader, feature: Feature) -> _Depth | None:
     """Depth of the invert below ground along a line, or None where levels do not tell it."""
     reach, stations = reader.rows.reaches.get(feature.pk), reader.stations.get(feature.pk)
     if stations is not None:
-        along = along_line.depth_along(stations.chainage_m, stations.depth_m)
+        if feature.pk not in reader.along:
+            found = along_line.depth_along(stations.chainage_m, stations.depth_m)
+            reader.along[feature.pk] = found
+        along = reader.along[feature.pk]
         if along is not None:
             how = f"ground less invert at {len(stations.chainage_m)} stations"
             if along.known < 1:
@@ -390,8 +394,8 @@ def _read_deep(reader: _Reader, counted: Sequence[Feature]) -> None:
         if not reader.wants(name):
             continue
         for feature in counted:
-            stations = reader.stations.get(feature.pk)
-            if stations is None:
+            stations, along = reader.stations.get(feature.pk), reader.along.get(feature.pk)
+            if stations is None or along is None or along.deepest_m <= than:
                 continue
             length = along_line.length_deeper_m(stations.chainage_m, stations.depth_m, than_m=than)
             if length:

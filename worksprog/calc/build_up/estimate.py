@@ -182,8 +182,10 @@ def _line(
         )
         steps.append(Step("t", "hours", quantity.likely, "h", "q / r"))
         unit = "h"
-    chosen = {name: f"{value.likely:g}" for name, value in values.items()}
-    price = book.price(price_code.format(**chosen), used_for=what)
+    if "{" in price_code:
+        chosen = {name: f"{value.likely:g}" for name, value in values.items()}
+        price_code = price_code.format(**chosen)
+    price = book.price(price_code, used_for=what)
     if price.unit != unit:
         raise ValueError(
             f"'{what}' is counted in {unit}, but the price book's '{price.code}' is a price "

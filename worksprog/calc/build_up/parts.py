@@ -191,17 +191,19 @@ class Recipe:
                     one.label,
                     found[one.name].likely,
                     one.unit,
-                    self._formula_shown(one),
+                    self._formulas_shown[one.name],
                     one.source,
                 ),
             )
             for one in self.quantities
         }
 
-    def _formula_shown(self, one: Quantity) -> str:
-        """Nothing where it only takes over what was measured."""
-        shown = self.sheet.shown(one.name)
-        return "" if shown in self.sheet.labels.values() else shown
+    @cached_property
+    def _formulas_shown(self) -> dict[str, str]:
+        """Nothing where a quantity only takes over what was measured."""
+        labels = set(self.sheet.labels.values())
+        shown = {one.name: self.sheet.shown(one.name) for one in self.quantities}
+        return {name: "" if words in labels else words for name, words in shown.items()}
 
     def measure(self, name: str) -> Measure:
         return next(measure for measure in self.measures if measure.name == name)

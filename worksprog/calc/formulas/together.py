@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import isfinite
 
 import networkx as nx
 import numpy as np
@@ -16,6 +17,7 @@ from worksprog.calc.formulas.working_out import (
     Array,
     dimension_of,
     need_question,
+    prepared,
     what_failed,
     work_out,
 )
@@ -85,6 +87,7 @@ class Sheet:
                 raise FormulaError(f"'{formula.name}': {error}") from error
         self.order = self._in_order()
         self._check_units()
+        self._ready = {name: prepared(self._nodes[name]) for name in self.order}
 
     def _in_order(self) -> tuple[str, ...]:
         graph: nx.DiGraph[str] = nx.DiGraph()
@@ -118,14 +121,18 @@ class Sheet:
     def _asked(self) -> dict[str, Node]:
         return {one.formula: read(one.formula) for one in self.questions}
 
+    @cached_property
+    def _shown(self) -> dict[str, str]:
+        return {name: in_words(node, self.labels) for name, node in self._nodes.items()}
+
     def shown(self, name: str) -> str:
         """The formula of ``name`` with labels instead of names."""
-        return in_words(self._nodes[name], self.labels)
+        return self._shown[name]
 
     def _run(self, values: dict[str, Array]) -> dict[str, Array]:
         with np.errstate(all="ignore"):
-            for name in self.order:
-                values[name] = work_out(self._nodes[name], values)
+            for name, ready in self._ready.items():
+                values[name] = ready(values)
         return values
 
     def _in_base(self, given: Mapping[str, float]) -> dict[str, float]:
@@ -155,7 +162,7 @@ class Sheet:
 
     def _check_answers(self, plain: Mapping[str, float]) -> None:
         for name in self.order:
-            if not np.isfinite(plain[name]):
+            if not isfinite(plain[name]):
                 why = what_failed(self._nodes[name], plain, self.labels)
                 raise FormulaError(f"{_capital(self.labels[name])} does not come out: {why}.")
         arrays = {name: np.asarray(value) for name, value in plain.items()}
@@ -181,26 +188,26 @@ class Sheet:
         each figure moves a result in one direction only. Errors as in ``work_out``, of the likely
         figures; and of the ends, saying which.
         """
-        likely = self.work_out({name: point.likely for name, point in given.items()})
+        self._need(given)
         swung = [name for name, point in given.items() if not point.is_certain]
+        scale = {name: self.units[name].scale for name in given}
+        # The likely figures stand in front of those of which one is moved.
+        wide = 2 * len(swung) + 1
+        columns = {name: np.full(wide, point.likely * scale[name]) for name, point in given.items()}
+        for place, name in enumerate(swung):
+            columns[name][2 * place + 1] = given[name].low * scale[name]
+            columns[name][2 * place + 2] = given[name].high * scale[name]
+        moved = {
+            name: value if value.ndim else np.full(wide, value)
+            for name, value in self._run(columns).items()
+        }
+        plain = {name: float(value[0]) for name, value in moved.items()}
+        self._check_answers(plain)
+        likely = {name: self._own(name, plain[name]) for name in self.order}
         if not swung:
             return {name: ThreePoint.exactly(value) for name, value in likely.items()}
-        scale = {name: self.units[name].scale for name in given}
-        columns = {
-            name: np.full(2 * len(swung), point.likely * scale[name])
-            for name, point in given.items()
-        }
-        for place, name in enumerate(swung):
-            columns[name][2 * place] = given[name].low * scale[name]
-            columns[name][2 * place + 1] = given[name].high * scale[name]
-        moved = self._run(dict(columns))
-        grows = np.array(
-            [
-                np.broadcast_to(moved[name], 2 * len(swung))[1::2]
-                >= np.broadcast_to(moved[name], 2 * len(swung))[0::2]
-                for name in self.order
-            ]
-        )
+        results = np.array([moved[name] for name in self.order])
+        grows = results[:, 2::2] >= results[:, 1::2]
         corners = {
             name: np.full(2 * len(self.order), point.likely * scale[name])
             for name, point in given.items()
@@ -209,12 +216,13 @@ class Sheet:
             low, high = given[name].low * scale[name], given[name].high * scale[name]
             corners[name][0::2] = np.where(grows[:, place], low, high)
             corners[name][1::2] = np.where(grows[:, place], high, low)
-        ends = self._run(dict(corners))
+        ends = self._run(corners)
         found: dict[str, ThreePoint] = {}
         for place, name in enumerate(self.order):
-            pair = np.broadcast_to(ends[name], 2 * len(self.order))[2 * place : 2 * place + 2]
-            if not np.isfinite(pair).all():
-                at = 2 * place + int(not np.isfinite(pair[1]))
+            both = ends[name]
+            pair = both[2 * place : 2 * place + 2].tolist() if both.ndim else [float(both)] * 2
+            if not (isfinite(pair[0]) and isfinite(pair[1])):
+                at = 2 * place + int(not isfinite(pair[1]))
                 plain = {
                     one: float(np.broadcast_to(value, 2 * len(self.order))[at])
                     for one, value in ends.items()
@@ -224,7 +232,7 @@ class Sheet:
                     f"{_capital(self.labels[name])} does not come out at the ends of the ranges: "
                     f"{why}."
                 )
-            low, high = (self._own(name, float(one)) for one in pair)
+            low, high = (self._own(name, one) for one in pair)
             middle = likely[name]
             found[name] = ThreePoint(min(low, middle), middle, max(high, middle))
         return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from difflib import get_close_matches
+from functools import reduce
 
 import numpy as np
 import numpy.typing as npt
@@ -152,6 +153,7 @@ def _power(left: Node, right: Node, known: Mapping[str, Dimension]) -> Dimension
     return base.to(power)
 
 
+Prepared = Callable[[Mapping[str, Array]], Array]
 _WORK: dict[str, Callable[[Array, Array], Array]] = {
     "+": np.add,
     "-": np.subtract,
@@ -182,33 +184,36 @@ def work_out(node: Node, values: Mapping[str, Array]) -> Array:
     Where it does not come out (a division by nought, a root of less than nought) it is not
     finite; in the branch of an if( ) that is not taken that does no harm.
     """
+    return prepared(node)(values)
+
+
+def prepared(node: Node) -> Prepared:
+    """The formula made ready to be worked out many times over, its tree read only once."""
     match node:
         case Number(value, unit):
-            return np.asarray(value * unit.scale)
+            number = np.asarray(value * unit.scale)
+            return lambda values: number
         case Name(name):
-            return values[name]
+            return lambda values: values[name]
         case Minus(of):
-            return np.negative(work_out(of, values))
+            inner = prepared(of)
+            return lambda values: np.negative(inner(values))
         case Not(of):
-            return np.logical_not(work_out(of, values))
+            inner = prepared(of)
+            return lambda values: np.logical_not(inner(values))
         case Binary(sign, left, right):
-            return _WORK[sign](work_out(left, values), work_out(right, values))
+            work, before, behind = _WORK[sign], prepared(left), prepared(right)
+            return lambda values: work(before(values), behind(values))
         case Call("if", (question, one, other)):
-            return np.where(
-                work_out(question, values), work_out(one, values), work_out(other, values)
-            )
-        case Call("min", given):
-            least: Array = np.minimum.reduce(
-                np.broadcast_arrays(*(work_out(one, values) for one in given))
-            )
-            return least
-        case Call("max", given):
-            greatest: Array = np.maximum.reduce(
-                np.broadcast_arrays(*(work_out(one, values) for one in given))
-            )
-            return greatest
+            asked, then, otherwise = prepared(question), prepared(one), prepared(other)
+            return lambda values: np.where(asked(values), then(values), otherwise(values))
+        case Call("min" | "max" as function, given):
+            least_or_most = np.minimum if function == "min" else np.maximum
+            parts = [prepared(one) for one in given]
+            return lambda values: reduce(least_or_most, [part(values) for part in parts])
         case Call(function, (of,)):
-            return _ONE[function](work_out(of, values))
+            single, inner = _ONE[function], prepared(of)
+            return lambda values: single(inner(values))
     raise AssertionError(node)
 
 
