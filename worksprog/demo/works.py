@@ -8,6 +8,12 @@ from decimal import Decimal
 from worksprog.clubs.models import Club, User
 from worksprog.course.models import Feature, Hole, State
 from worksprog.course.services import set_feature_state
+from worksprog.demo.estimates import (
+    as_first_drawn,
+    lower_the_chamber,
+    share_with_a_contractor,
+    widen_a_path,
+)
 from worksprog.demo.prices import begin_book, bring_in_wages
 from worksprog.demo.programme import FROZEN_DAY, SCHEMES, SPENDS, Job
 from worksprog.demo.ranges import name_our_suppliers
@@ -109,10 +115,12 @@ def make_programme(club: Club, by: User) -> tuple[Programme, dict[str, Item]]:
                         ),
                         by=by,
                     )
+    as_first_drawn(club, by)
     for job in all_jobs():
         for before in job.after:
             link_items(first=items[before], then=items[job.name], by=by)
         build_estimate(item=items[job.name], by=by, made_at=ESTIMATED_AT)
+    share_with_a_contractor(items, by)
     for scheme in SCHEMES:
         if scheme.approved_on is not None:
             project = programme.projects.get(code=scheme.code)
@@ -122,6 +130,8 @@ def make_programme(club: Club, by: User) -> tuple[Programme, dict[str, Item]]:
                 approved_on=scheme.approved_on,
                 by=by,
             )
+    lower_the_chamber(club, by)
+    widen_a_path(items, by)
     return programme, items
 
 
