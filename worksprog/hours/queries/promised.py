@@ -118,7 +118,7 @@ def measured_promises(club: Club, today: date) -> list[KindPromised]:
     together, from before the first of their works began to since the first of them stands.
     """
     by_what: dict[str, list[Standing]] = defaultdict(list)
-    for one in promises_of_club(club):
+    for one in promises_of_club(club, today):
         by_what[one.promised.benefit.what].append(one)
     if not by_what:
         return []

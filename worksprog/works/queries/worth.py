@@ -174,7 +174,7 @@ class Standing:
     works_began: date | None
 
 
-def promises_of_club(club: Club) -> list[Standing]:
+def promises_of_club(club: Club, today: date) -> list[Standing]:
     """Every promise of all programmes; one whose works are not over has no day. Two queries."""
     benefits = list(
         Benefit.objects.filter(club=club)
@@ -183,7 +183,6 @@ def promises_of_club(club: Club) -> list[Standing]:
         .order_by("project__programme__starts_on", "project__priority", "id")
     )
     items = _items_of({one.project_id: one.project for one in benefits}.values())
-    today = club.today()
     found = []
     for one in benefits:
         own = [item for item in items[one.project_id] if one.item_id in (None, item.pk)]

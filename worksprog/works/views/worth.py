@@ -143,7 +143,8 @@ def worth_csv(request: ClubRequest) -> HttpResponse:
     for year in found.years:
         hours, days = year.hours, year.days
         figures = (hours.low, hours.likely, hours.high, days.low, days.likely, days.high)
-        rows.append(["all", "", f"year {year.year.name}", *(round(value, 1) for value in figures)])
+        told = ["all", "", f"year {year.year.name}", *(round(value, 1) for value in figures)]
+        rows.append([*told, *[""] * (len(CSV_HEADER) - len(told))])
     return csv_answer("what-works-give-back", CSV_HEADER, rows)
 
 
