@@ -263,3 +263,22 @@ def test_the_pages_take_few_queries(works, cast, as_manager):
         ) as queries:
             assert as_manager.get(address).status_code == 200
         assert len(queries) <= MOST_QUERIES, address
+
+
+def test_the_item_names_its_book_and_the_programme_adds_the_tax(works, cast, as_manager):
+    estimate = build_estimate(item=works.carrier, by=cast.manager)
+    page = as_manager.get(url("item", cast, works.carrier.uuid))
+    assert f'with <a href="{url("book-version", cast, estimate.book.uuid)}">price book 1</a>' in (
+        text_of(page)
+    )
+    Club.objects.filter(pk=cast.club.pk).update(tax_recovered_percent=30)
+    page = as_manager.get(url("programme", cast))
+    tax = page.context["tax"]
+    heads = page.context["sheet"].totals.by_category
+    assert tax.net == sum(heads.values()) == estimate.money_likely
+    assert tax.bought == tax.net - heads["labour"]
+    words = text_of(page)
+    for figure in (f"£{tax.tax:,.2f}", f"−£{tax.recovered:,.2f}", f"£{tax.cost:,.2f}"):
+        assert figure in words
+    Club.objects.filter(pk=cast.club.pk).update(tax_percent=0)
+    assert "less what comes back" not in text_of(as_manager.get(url("programme", cast)))

@@ -25,6 +25,11 @@ class SalesTax:
         return self.tax - self.recovered
 
     @property
+    def comes_off(self) -> Decimal:
+        """What comes back, as a sum has it."""
+        return -self.recovered
+
+    @property
     def to_pay(self) -> Decimal:
         """What goes out of the account before anything comes back."""
         return self.net + self.tax

@@ -27,6 +27,7 @@ STARTED_AT = datetime(2026, 2, 2, 9, 0, tzinfo=UTC)
 WAGES_AT = datetime(2026, 2, 16, 14, 30, tzinfo=UTC)
 QUARRY_FROM = date(2026, 7, 1)
 QUARRY_AT = datetime(2026, 7, 3, 10, 15, tzinfo=UTC)
+PIPES_AT = datetime(2026, 11, 23, 16, 40, tzinfo=UTC)
 QUARRY_RISE = Decimal("1.085")
 HEADINGS = (
     *("what", "category", "code", "name", "unit", "low", "likely", "high"),
@@ -69,6 +70,7 @@ def leave_a_file_waiting(club: Club, by: User) -> None:
         data=PIPES.read_bytes(),
         file_name="Pipe merchant, November 2026.csv",
         by=by,
+        read_at=PIPES_AT,
     )
 
 
@@ -92,6 +94,6 @@ def _risen(figure: Decimal) -> Decimal:
 
 
 def _take(club: Club, by: User, data: bytes, name: str, at: datetime) -> BookVersion:
-    draft = read_price_draft(club=club, data=data, file_name=name, by=by)
+    draft = read_price_draft(club=club, data=data, file_name=name, by=by, read_at=at)
     seen = preview_of(draft).seen
     return accept_price_draft(draft=draft, seen=seen, by=by, made_at=at).version

@@ -14,7 +14,7 @@ from worksprog.clubs.records import delete_record, save_record, save_records, up
 from worksprog.clubs.spreadsheets import FileRefused
 from worksprog.works.book_entries import FIELDS
 from worksprog.works.models import BookVersion, OutputRate, Price, PriceDraft
-from worksprog.works.price_file import BookFile, Wanted, read_price_file
+from worksprog.works.price_file import Wanted, read_price_file
 from worksprog.works.queries.prices import Preview, preview_of
 from worksprog.works.services.book_versions import keep_version
 
@@ -25,7 +25,13 @@ class BookMoved(ValidationError):
 
 @transaction.atomic
 def read_price_draft(
-    *, club: Club, data: bytes, file_name: str, by: User | None, dated: date | None = None
+    *,
+    club: Club,
+    data: bytes,
+    file_name: str,
+    by: User | None,
+    dated: date | None = None,
+    read_at: datetime | None = None,
 ) -> PriceDraft:
     """Read a CSV or XLSX file and keep what it says beside the book, which stays as it is.
 
@@ -37,18 +43,16 @@ def read_price_draft(
         book_file = read_price_file(data, wanted)
     except FileRefused as error:
         raise ValidationError(str(error)) from error
-    return save_record(_draft_of(book_file, club, file_name, by), by=by)
-
-
-def _draft_of(book_file: BookFile, club: Club, file_name: str, by: User | None) -> PriceDraft:
-    return PriceDraft(
+    draft = PriceDraft(
         club=club,
         file_name=file_name[-200:] or "price file",
+        read_at=read_at or timezone.now(),
         read_by=by,
         rows=[{"number": row.number, "entry": row.entry} for row in book_file.rows],
         refusals=[asdict(one) for one in book_file.refusals],
         unread=list(book_file.unread),
     )
+    return save_record(draft, by=by)
 
 
 @dataclass(frozen=True)

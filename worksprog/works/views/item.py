@@ -82,7 +82,8 @@ def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
     # Item and estimates in one query where there are any.
     estimates = list(
         Estimate.objects.filter(club=request.club, item__uuid=uuid)
-        .select_related("item__phase__project__programme")
+        .select_related("item__phase__project__programme", "book")
+        .defer("book__entries")
         .order_by("-revision")
     )
     row = estimates[0].item if estimates else _item(request, uuid)

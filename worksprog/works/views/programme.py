@@ -15,6 +15,7 @@ from worksprog.clubs.records import save_record
 from worksprog.works import queries, services
 from worksprog.works.forms import ApproveForm, PhaseForm, ProgrammeForm, ProjectForm
 from worksprog.works.models import Category, Phase, Programme, Project
+from worksprog.works.queries.money import tax_of
 from worksprog.works.views.shared import form_page, keep, show, title_block
 
 
@@ -52,6 +53,7 @@ def _programme_page(request: ClubRequest, uuid: UUID | None) -> HttpResponse:
             "sheet": sheet,
             "programme": programme,
             "heads": _heads(sheet.totals),
+            "tax": tax_of(request.club, sheet.totals.by_category),
             "lacking": [item for item in sheet.items if item.lacking],
             "stale": sum(1 for item in sheet.items if item.is_stale),
             "others": [one for one in others if one.pk != programme.pk],
@@ -144,6 +146,7 @@ def project(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "project": row,
             "programme": row.programme,
             "heads": _heads(sheet.totals),
+            "tax": tax_of(request.club, sheet.totals.by_category),
             "approve_form": ApproveForm(
                 initial={
                     "amount": row.approved or sheet.totals.money_p80 or sheet.totals.money_likely,
