@@ -119,7 +119,7 @@ class SideBySide:
     variants: tuple[Variant, ...]
     heads: tuple[HeadOfCost, ...]
     steps: tuple[StepCost, ...]
-    is_suggested: bool  # the mix is not the item's own: the steps that cost less by contractor
+    is_suggested: bool  # the mix is not the item's own
 
     @property
     def chosen(self) -> Variant | None:
@@ -175,6 +175,20 @@ def _steps(
     return tuple(found)
 
 
+def _suggested(costs: Sequence[StepCost]) -> list[str]:
+    """The steps that cost less by a contractor, or else the one that frees hours most cheaply.
+
+    Never all of them, which would be a contractor's job.
+    """
+    cheaper = [one.key for one in costs if one.more_by_contractor <= 0]
+    if 0 < len(cheaper) < len(costs):
+        return cheaper
+    dear = [one for one in costs if one.for_an_hour_freed is not None]
+    if cheaper or len(costs) < 2 or not dear:
+        return []
+    return [min(dear, key=lambda one: one.for_an_hour_freed or NOTHING).key]
+
+
 def side_by_side(
     item: Item,
     measured: Measured,
@@ -185,8 +199,8 @@ def side_by_side(
 ) -> SideBySide:
     """The item by its own crew, by a contractor, and with ``mix`` of its steps by a contractor.
 
-    Without ``mix`` that of the item, or else the steps that cost less by a contractor. No query,
-    except what the club's kinds of work take.
+    Without ``mix`` that of the item, or else a suggestion. No query, except what the club's kinds
+    of work take.
     """
     recipe = recipe_of(item.club, item.kind)
     now = Hands.of(item)
@@ -196,7 +210,7 @@ def side_by_side(
     costs = _steps(recipe, own, given, chosen_mix) if own and given else ()
     suggested = mix is None and not now.contract_steps
     if suggested:
-        chosen_mix = [one.key for one in costs if one.more_by_contractor < 0]
+        chosen_mix = _suggested(costs)
         costs = _steps(recipe, own, given, chosen_mix) if own and given else ()
     known = {step.key for step in steps_of(recipe)}
     mixed_hands = Hands(contract_steps=tuple(key for key in chosen_mix if key in known))
