@@ -224,9 +224,9 @@ def items_with_cost(programme: Programme) -> list[ItemCost]:
         .order_by(
             "phase__project__priority",
             "phase__project__code",
-            "phase__project",
+            "phase__project_id",
             "phase__order",
-            "phase",
+            "phase_id",
             "order",
             "id",
         )
