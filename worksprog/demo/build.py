@@ -32,6 +32,7 @@ from worksprog.demo.drains import describe_drains
 from worksprog.demo.hours import log_the_year
 from worksprog.demo.money import decide_on_money
 from worksprog.demo.people import SLUG, make_people
+from worksprog.demo.prices import dearer_stone, leave_a_file_waiting, settle_money
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.rain import set_rain
 from worksprog.demo.reports import write_first_report
@@ -106,9 +107,11 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     programme, items = make_programme(club, manager)
     say_what_works_give(club, programme, items, manager)
     give_up_two_bunkers(club, manager)
+    settle_money(club, manager)
     decide_on_money(club, items, manager)
     make_calendar(club, manager)
     agree_plan(programme, manager)
+    dearer_stone(programme, manager)
     go_on_site(items, manager)
     record_on_the_ground(club, manager)
     measure_the_brook_carrier(club, manager, people.crew[0].user)
@@ -117,6 +120,7 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     log_the_year(people, items)
     say("plan")
     make_plan(programme=programme, by=manager, today=FROZEN_DAY)
+    leave_a_file_waiting(club, manager)
     say("the committee's paper")
     write_first_report(programme, manager)
     return club
