@@ -30,6 +30,7 @@ from worksprog.works.bridge_sizing import with_design
 from worksprog.works.models import Estimate, Item, Programme
 from worksprog.works.queries import sizing as queries_sizing
 from worksprog.works.queries.worth import programme_worth
+from worksprog.works.queries.years import years_sheet
 
 
 @pytest.mark.django_db
@@ -93,6 +94,23 @@ def _works_give_back(club: Club) -> None:
     assert kinds["bunkers"].crowded_out > 0
 
 
+def _costs_add_up_by_year(club: Club) -> None:
+    """All of the programme's money falls in its years, and each part has something in it."""
+    programme = Programme.objects.get(club=club, is_live=True)
+    programme.club = club
+    sheet = years_sheet(programme)
+    assert (sheet.without_estimate, sheet.without_days, sheet.one_day_only) == ([], [], [])
+    assert len(sheet.years) == 5
+    total = sheet.total
+    live = Estimate.objects.filter(item__phase__project__programme=programme, is_live=True)
+    assert total.base == sum(one.money_likely for one in live)
+    for part in ("design_allowance", "contingency", "escalation", "tax"):
+        assert getattr(total, part) > 0, part
+    assert sum(parts.cost for parts in sheet.by_year.values()) == total.cost
+    assert sheet.contingency.is_simulated
+    assert {row.estimate.estimate_class for row in sheet.items if row.estimate} >= {3, 4}
+
+
 @pytest.mark.django_db
 def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str]) -> None:
     settings.DEBUG = True
@@ -134,8 +152,10 @@ def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str
         assert pond["start_m"] < pond["peak_m"] < pond["bank_m"]
     assert "P1" in [place["reach"] for place in storm.result["places"]]
 
+    _costs_add_up_by_year(club)
+
     items = Item.objects.filter(club=club, phase__project__programme__is_live=True)
-    assert items.count() == len(all_jobs())
+    assert items.filter(phase__project__programme__is_live=True).count() == len(all_jobs())
     for estimate in Estimate.objects.filter(club=club, is_live=True).select_related("item"):
         assert estimate.money_likely > 0, estimate.item
         assert estimate.money_low <= estimate.money_likely <= estimate.money_high
