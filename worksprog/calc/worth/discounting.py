@@ -84,20 +84,22 @@ def when_covered(cost: float, gains: Sequence[tuple[float, float, float]]) -> fl
             below 0, then the day is told after which the sum stays at or above the cost.
     ValueError for a gain that ends before it begins.
     """
-    edges = {0.0}
-    for begins, ends, _ in gains:
+    turns: dict[float, float] = {0.0: 0.0}
+    for begins, ends, amount in gains:
         if ends <= begins:
             raise ValueError(f"A gain runs from {begins:g} to {ends:g}: it ends before it begins.")
-        edges |= {begins, ends}
-
-    def total(at: float) -> float:
-        return sum(
-            amount * min(max((at - begins) / (ends - begins), 0.0), 1.0)
-            for begins, ends, amount in gains
-        )
-
-    times = sorted(edge for edge in edges if edge >= 0)
-    short = [total(at) - cost for at in times]
+        slope = amount / (ends - begins)
+        turns[begins] = turns.get(begins, 0.0) + slope
+        turns[ends] = turns.get(ends, 0.0) - slope
+    times: list[float] = []
+    short: list[float] = []
+    total, slope, before = -cost, 0.0, min(turns)
+    for at in sorted(turns):
+        total += slope * (at - before)
+        slope, before = slope + turns[at], at
+        if at >= 0:
+            times.append(at)
+            short.append(total)
     allowed = -1e-9 * max(abs(cost), 1.0)
     if short[-1] < allowed:
         return None

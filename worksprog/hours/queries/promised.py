@@ -47,14 +47,14 @@ class Logged:
         ]
 
 
-def logged_by_week(club: Club, *, since: date | None = None) -> Logged:
-    """The club's whole log by week, queried entries left out. One query."""
+def logged_by_week(club: Club, *, during: tuple[date, date] | None = None) -> Logged:
+    """The club's log by week, the whole or between two days, queried entries left out. One query."""
     kinds: dict[str, dict[date, float]] = defaultdict(lambda: defaultdict(float))
     all_h: dict[date, float] = defaultdict(float)
     works_h: dict[date, float] = defaultdict(float)
     rows = HourEntry.objects.counted().filter(club=club)
-    if since is not None:
-        rows = rows.filter(worked_on__gte=since)
+    if during is not None:
+        rows = rows.filter(worked_on__range=during)
     for row in rows.order_by().values("worked_on", "routine").annotate(total=Sum("hours")):
         monday = row["worked_on"] - timedelta(days=row["worked_on"].weekday())
         hours = float(row["total"])
@@ -189,14 +189,16 @@ class Reckoned:
 
 
 def reckoned_from_log(project: Project, today: date) -> tuple[list[Reckoned], int]:
-    """What the last 52 weeks of the club's log say of leaves, bunkers and wet ground, with the part
-    of it that lies on the project's features; and how many of these weeks hold any hours.
+    """What the last 52 whole weeks of the club's log say of leaves, bunkers and wet ground, with the
+    part of it that lies on the project's features; and how many of these weeks hold any hours.
 
     Leaves by stems felled over the stems of all woods and trees, bunkers by area: filled ones less
     new ones, so that hours below 0 are what new bunkers bring. Four queries.
     """
     club = project.club
-    logged = logged_by_week(club, since=today - YEAR + timedelta(days=1))
+    monday = today - timedelta(days=today.weekday())
+    sunday = monday - timedelta(days=1)
+    logged = logged_by_week(club, during=(monday - YEAR, sunday))
     weeks = sum(1 for hours in logged.all_h.values() if hours > 0)
     year = {kind: sum(logged.kinds.get(kind, {}).values()) for kind in TOLD_BY.values()}
     items = list(
@@ -209,7 +211,7 @@ def reckoned_from_log(project: Project, today: date) -> tuple[list[Reckoned], in
             state__in=[State.PROPOSED, State.REMOVED]
         )
     )
-    of_year = f"the log's {weeks} weeks to {today.day} {today:%b %Y}"
+    of_year = f"the log's {weeks} weeks to {sunday.day} {sunday:%b %Y}"
 
     def part(what: str, share: float, by: str) -> Reckoned:
         hours = year[TOLD_BY[what]]

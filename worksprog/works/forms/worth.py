@@ -22,6 +22,7 @@ class BenefitForm(SheetModelForm):
         fields = [
             "what",
             "item",
+            "begins_on",
             "hours_low",
             "hours_likely",
             "hours_high",
@@ -29,7 +30,6 @@ class BenefitForm(SheetModelForm):
             "days_likely",
             "days_high",
             "money_a_year",
-            "begins_on",
             "years",
             "words",
         ]
