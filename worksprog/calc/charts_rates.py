@@ -11,6 +11,26 @@ from worksprog.calc.charts import MONO, PAPER, SANS, SCHEMA, Palette, Spec, char
 
 ROW_PX = 26
 LONGEST = 230
+TICKS = (
+    0.1,
+    0.2,
+    0.3,
+    0.4,
+    0.5,
+    0.6,
+    0.8,
+    1.0,
+    1.25,
+    1.5,
+    2.0,
+    2.5,
+    3.0,
+    4.0,
+    5.0,
+    7.0,
+    10.0,
+    20.0,
+)
 
 
 @dataclass(frozen=True)
@@ -79,8 +99,15 @@ def range_chart(
             "field": field,
             "type": "quantitative",
             "scale": {"type": "log", "domain": [low, high], "nice": False},
-            "axis": {"title": axis, "labelFont": MONO, "format": ".2~f", "tickCount": 6, "grid": True},
-        }  # fmt: skip
+            "axis": {
+                "title": axis,
+                "labelFont": MONO,
+                "format": ".2~f",
+                "values": [tick for tick in TICKS if low <= tick <= high],
+                "grid": True,
+                "labelOverlap": True,
+            },
+        }
 
     tips = [
         {"field": "label", "title": "job"},
@@ -90,7 +117,13 @@ def range_chart(
         {"field": "high", "title": "1 in 10 above", "format": ".2f"},
         {"field": "words", "title": "note"},
     ]
-    dots: Spec = {"type": "point", "size": 90, "strokeWidth": 1.8, "color": palette.accent}
+    dots: Spec = {
+        "type": "point",
+        "size": 90,
+        "strokeWidth": 1.8,
+        "opacity": 1,
+        "color": palette.accent,
+    }
     layers: list[Spec] = [
         {
             "data": {"values": [{"at": mark, "words": mark_words}]},
@@ -132,6 +165,8 @@ def range_chart(
     ]
     spec: Spec = {
         "$schema": SCHEMA,
+        "background": None,
+        "padding": {"left": 12, "top": 5, "right": 5, "bottom": 5},
         "data": {"values": values},
         "height": {"step": ROW_PX},
         "layer": layers,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -17,7 +17,9 @@ from worksprog.works.services import use_learnt_rate
 
 
 @transaction.atomic
-def say_of_evidence(*, item: Item, what: str, words: str, by: User | None) -> EvidenceWord:
+def say_of_evidence(
+    *, item: Item, what: str, words: str, by: User | None, at: datetime | None = None
+) -> EvidenceWord:
     """Leave a job out, take it in (again, and in full), or say why it came out as it did.
 
     The record is only added to; the last word stands. ValidationError without a reason, or where
@@ -39,6 +41,7 @@ def say_of_evidence(*, item: Item, what: str, words: str, by: User | None) -> Ev
                 f"{item.name} is {last.get_what_display()} already: “{last.words}”."
             )
     row = EvidenceWord(club=item.club, item=item, what=what, words=words.strip(), said_by=by)
+    row.said_at = at or row.said_at
     return save_record(row, by=by)
 
 

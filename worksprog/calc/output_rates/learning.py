@@ -191,6 +191,8 @@ def _wider(prior: Belief, design: Design) -> Belief:
 
 def design_of(jobs: Sequence[JobEvidence]) -> Design:
     """Ground and gang get a figure of their own only where there is evidence enough."""
+    if not jobs:
+        return Design(False, False, ())
     parts = [(one.job.key, part) for one in jobs for part in one.by_ground]
     dry = sum(part.share * (1 - part.wet) for _, part in parts)
     wet = sum(part.share * part.wet for _, part in parts)

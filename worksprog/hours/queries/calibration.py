@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -48,9 +48,13 @@ class Accuracy:
         return [one for one in self.told if not one.outcome.is_inside]
 
 
-def accuracy(club: Club) -> Accuracy:
-    """Every finished job of the crew; one left out as evidence is shown and not counted."""
-    titles = {kind: recipe.title for kind, recipe in recipes_of(club).items()}
+def accuracy(club: Club, titles: Mapping[str, str] | None = None) -> Accuracy:
+    """Every finished job of the crew; one left out as evidence is shown and not counted.
+
+    ``titles``: of the kinds of work, where the asker has read them.
+    """
+    if titles is None:
+        titles = {kind: recipe.title for kind, recipe in recipes_of(club).items()}
     finished = [
         one for jobs in read_jobs(club, closely=False).values() for one in jobs if one.is_finished
     ]

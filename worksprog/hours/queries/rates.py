@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import exp, log
 
-from worksprog.calc.output_rates import BOOK_JOBS, Foretold, Judged, Learnt, learn
+from worksprog.calc.output_rates import BOOK_JOBS, Foretold, Judged, Learnt, Pace, learn
 from worksprog.calc.ranges import ThreePoint
 from worksprog.clubs.models import Club
 from worksprog.hours.queries.evidence import JobFacts, read_jobs
@@ -14,6 +14,7 @@ from worksprog.works.models import LearntRate
 from worksprog.works.queries import learnt_in_use
 from worksprog.works.recipes import recipes_of
 
+COUNTED = "no"  # the unit of what is counted
 MOVED = 0.02  # hours against the book: less is no reason to take a new rate into use
 
 
@@ -90,6 +91,33 @@ class KindRates:
     def learnt_h_a_unit(self) -> float | None:
         book = self.book_h_a_unit
         return book * self.learnt.next.median if book is not None else None
+
+
+@dataclass(frozen=True)
+class ByCount:
+    """Units an hour of work that is counted one by one, by a gamma belief."""
+
+    book: float
+    mean: float
+    low: float
+    high: float
+
+
+def by_count(rates: KindRates) -> ByCount | None:
+    """The pace by counts and hours alone; None where work is not counted, or nothing is in.
+
+    The book weighs as many hours as ``book_jobs`` of the jobs that count.
+    """
+    book_h, judged = rates.book_h_a_unit, rates.learnt.judged
+    if rates.unit != COUNTED or not book_h or not judged:
+        return None
+    whole = [(one.evidence.quantity, one.evidence.whole) for one in judged]
+    hours = rates.learnt.book_jobs * sum(part.book_h for _, part in whole if part) / len(whole)
+    pace = Pace(hours / book_h, hours)
+    for quantity, part in whole:
+        if part is not None:
+            pace = pace.updated(units=quantity, hours=part.hours)
+    return ByCount(1 / book_h, pace.mean, pace.quantile(0.025), pace.quantile(0.975))
 
 
 def usual_gang(club: Club) -> int:

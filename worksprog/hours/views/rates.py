@@ -19,7 +19,7 @@ from worksprog.hours.forms import EvidenceForm
 from worksprog.hours.models import EvidenceWord
 from worksprog.hours.queries.calibration import Accuracy, accuracy
 from worksprog.hours.queries.evidence import JobFacts
-from worksprog.hours.queries.rates import KindRates, learnt_rates, rates_of
+from worksprog.hours.queries.rates import KindRates, by_count, learnt_rates, rates_of
 from worksprog.hours.services_rates import adopt_rate, say_of_evidence
 from worksprog.hours.words import unit_words
 from worksprog.works.models import Item
@@ -101,9 +101,11 @@ def rate(request: ClubRequest, kind: str) -> HttpResponse:
     context = {
         "rates": rates,
         "learnt": rates.learnt,
-        "unit": unit or "each",
+        "unit": unit,
+        "per_unit": f"h/{unit}" if unit else "h each",
         "rows": _job_rows(rates),
         "working": rates.learnt.working(),
+        "by_count": by_count(rates),
         "may_plan": request.may("works.plan"),
         "charts": {"rates": _rates_chart(rates)} if rates.with_hours else {},
         "sheet_name": f"What the hours teach: {rates.title}",

@@ -21,6 +21,7 @@ from worksprog.reports.gathering.jobs import (
     next_note,
     next_rows,
 )
+from worksprog.reports.gathering.learnt import learnt_words
 from worksprog.reports.gathering.money import MONEY_NOTE, key_figures, project_rows, total_row
 from worksprog.reports.gathering.place import map_data, section_data
 from worksprog.reports.models import Report
@@ -129,5 +130,6 @@ def _method(facts: Facts) -> list[str]:
         + (f" of {facts.plan_as_of.day} {facts.plan_as_of:%B %Y}." if facts.plan_as_of else "."),
         f"Drains: peak flow by the rational method for {storm}; pipes by Colebrook–White, ditches by "
         "Manning. This is a check for planning and takes no engineer’s place.",
+        *learnt_words(facts),
         "Levels and lengths: measured in the club’s grid from the survey named in the title block.",
     ]

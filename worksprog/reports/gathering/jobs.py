@@ -224,7 +224,8 @@ def next_rows(facts: Facts) -> list[dict[str, Any]]:
     rows = []
     for item, planned in coming(facts)[:MOST_LISTED]:
         estimate = facts.estimates.get(item.pk)
-        hours = (estimate.labour_likely_h if estimate else 0.0) * (1 - facts.share(item))
+        learnt = facts.progress[item.pk].learnt or 1.0
+        hours = (estimate.labour_likely_h if estimate else 0.0) * (1 - facts.share(item)) * learnt
         start = item.started_on if facts.state(item) == ItemState.ON_SITE else planned.start
         rows.append(
             {
