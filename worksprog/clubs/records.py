@@ -128,6 +128,49 @@ def update_records(
 
 
 @transaction.atomic
+def rewrite_records(
+    rows: Sequence[Row], *, fields: Iterable[str], told: Iterable[str], by: User | None, label: str
+) -> None:
+    """Write ``fields`` of very many rows of one model at once, kept as one change.
+
+    For figures that are worked out anew: of each row only ``told`` is kept, old and new. The caller
+    has checked the rows.
+    """
+    if not rows:
+        return
+    model, names, kept = type(rows[0]), list(fields), list(told)
+    old = {
+        pk: values
+        for pk, *values in model._default_manager.filter(
+            pk__in=[row.pk for row in rows]
+        ).values_list("pk", *kept)
+    }
+    moved: dict[str, dict[str, list[Any]]] = {}
+    for row in rows:
+        was = dict(zip(kept, old.get(row.pk, ()), strict=False))
+        changed = {
+            name: [_shown(was[name]), _shown(getattr(row, name))]
+            for name in was
+            if was[name] != getattr(row, name)
+        }
+        if changed:
+            moved[str(getattr(row, "uuid", row.pk))] = changed
+    # One statement a batch, where an UPDATE would weigh every row against every other.
+    model._default_manager.bulk_create(
+        rows, batch_size=500, update_conflicts=True, unique_fields=["id"], update_fields=names
+    )
+    if moved:
+        Change.objects.create(
+            club=_club_of(rows[0]),
+            by=by,
+            action="changed",
+            kind=model._meta.model_name or "",
+            label=label[:200],
+            details=moved,
+        )
+
+
+@transaction.atomic
 def delete_record(row: models.Model, *, by: User | None) -> None:
     """Remove one row and keep what it said."""
     _keep(row, action="removed", details=_facts(row), by=by)

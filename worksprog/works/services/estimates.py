@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
@@ -15,9 +16,10 @@ from django.utils import timezone
 from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import ThreePoint
 from worksprog.calc.working import Working
-from worksprog.clubs.models import User
+from worksprog.clubs.models import Club, User
 from worksprog.clubs.records import (
     delete_record,
+    rewrite_records,
     save_record,
     save_records,
     update_records,
@@ -28,8 +30,10 @@ from worksprog.works.models import (
     BookVersion,
     Estimate,
     EstimateLine,
+    EstimateRules,
     Item,
     ItemState,
+    LearntRate,
     Price,
     Programme,
 )
@@ -70,7 +74,15 @@ def measure_item(*, item: Item) -> Measured:
     return queries.measure_item(item)
 
 
-def _put_totals(estimate: Estimate, lines: Iterable[EstimateLine], given: list[Any]) -> None:
+def _put_totals(
+    estimate: Estimate,
+    lines: Iterable[EstimateLine],
+    given: list[Any],
+    *,
+    title: str,
+    sways: Mapping[str, str],
+    rules: EstimateRules,
+) -> None:
     """Totals, spread and working of an estimate from its lines as they stand."""
     rows = list(lines)
     worked = [bridge.row_to_line(line) for line in rows]
@@ -88,11 +100,89 @@ def _put_totals(estimate: Estimate, lines: Iterable[EstimateLine], given: list[A
     )
     estimate.labour_mean_h, estimate.labour_sd_h = hours_spread.mean, hours_spread.sd
     estimate.money_mean, estimate.money_sd = money_spread.mean, money_spread.sd
-    title = recipe_of(estimate.club, estimate.item.kind).title
-    estimate.simulated, drawn = bridge_ranges.range_item(
-        estimate.item, rows, queries.swayed_by(estimate.club), queries.rules_of(estimate.club)
-    )
+    estimate.simulated, drawn = bridge_ranges.range_item(estimate.item, rows, sways, rules)
     estimate.working = [*given, *calc.total_working(title, worked, drawn=drawn).as_rows()]
+
+
+@dataclass(frozen=True)
+class _Club:
+    """What is read of the club once, however many items are worked out."""
+
+    book: calc.Book
+    version: BookVersion
+    prices: dict[str, Price]
+    learnt: dict[str, LearntRate]
+    sways: Mapping[str, str]
+    rules: EstimateRules
+
+    @classmethod
+    def read(
+        cls, club: Club, by: User | None, book: calc.Book | None, version: BookVersion | None
+    ) -> _Club:
+        return cls(
+            book=book or queries.price_book(club),
+            version=version or version_in_force(club=club, by=by),
+            prices={price.code: price for price in Price.objects.filter(club=club)},
+            learnt=queries.learnt_in_use(club),
+            sways=queries.swayed_by(club),
+            rules=queries.rules_of(club),
+        )
+
+
+@dataclass(frozen=True)
+class _Worked:
+    """An estimate with its lines as they are to be kept; nothing of it is written yet."""
+
+    estimate: Estimate
+    rows: list[EstimateLine]
+    gone: list[EstimateLine]
+
+
+def _work_out(
+    item: Item,
+    measured: Measured,
+    shared: _Club,
+    *,
+    live: Estimate | None,
+    old_lines: list[EstimateLine],
+    revision: int,
+    by: User | None,
+    made_at: datetime | None,
+) -> _Worked:
+    worked = queries.work_out(item, measured, shared.book)
+    recipe = recipe_of(item.club, item.kind)
+    in_place = live is not None and live.approved_on is None
+    if live is not None and in_place:
+        estimate = live
+    else:
+        estimate = Estimate(club=item.club, item=item, revision=revision)
+    planned = worked.derived[recipe.progress].step
+    estimate.made_by = by
+    estimate.made_at = made_at or timezone.now()
+    estimate.measured = measured.as_rows()
+    estimate.feature_versions = measured.versions
+    estimate.parameters = dict(item.parameters)
+    estimate.quantity = float(planned.value)
+    estimate.unit = planned.unit
+    estimate.learnt = _told_of_learnt(shared.learnt.get(item.kind), worked)
+    estimate.book = shared.version
+    estimate.earth = [asdict(one) for one in calc.earth_of(recipe, worked.derived)]
+    by_hand = {line.step: line for line in old_lines if line.is_by_hand}
+    reusable = {line.step: line for line in old_lines if in_place and not line.is_by_hand}
+    rows: list[EstimateLine] = []
+    for line in worked.lines:
+        kept = by_hand.pop(line.key, None)
+        if kept is not None:
+            rows.append(_kept_line(kept, in_place=in_place))
+            continue
+        row = reusable.pop(line.key, None) or EstimateLine(club=item.club)
+        rows.append(bridge.line_to_row(line, row, price=shared.prices.get(line.price_code)))
+    rows.extend(_kept_line(line, in_place=in_place) for line in by_hand.values())
+    for place, row in enumerate(rows, start=1):
+        row.order = place
+    given = [{**row, "part": "given"} for row in Working(recipe.title, worked.given).as_rows()]
+    _put_totals(estimate, rows, given, title=recipe.title, sways=shared.sways, rules=shared.rules)
+    return _Worked(estimate, rows, list(reusable.values()))
 
 
 @transaction.atomic
@@ -112,66 +202,40 @@ def build_estimate(
     revision becomes the live one, without it ValidationError. ValidationError as well when
     something to measure or a price is missing, in words.
     """
-    measured = queries.measure_item(item)
-    worked = queries.work_out(item, measured, book or queries.price_book(item.club))
-    recipe = recipe_of(item.club, item.kind)
     live = Estimate.objects.filter(item=item, is_live=True).first()
     if live is not None and live.approved_on is not None and not new_revision:
         raise ValidationError(
             f"Estimate {live.revision} was approved on {live.approved_on:%d %b %Y} and stays as it "
             "is. Make a new revision to work it out again."
         )
-    old_lines = list(live.lines.select_related("price")) if live is not None else []
-    if live is None or live.approved_on is not None:
-        last = item.estimates.aggregate(last=Max("revision"))["last"] or 0
-        estimate = Estimate(club=item.club, item=item, revision=last + 1)
-        if live is not None:
-            live.is_live = False
-            save_record(live, by=by)
-    else:
-        estimate = live
-    planned = worked.derived[recipe.progress].step
-    estimate.made_by = by
-    estimate.made_at = made_at or timezone.now()
-    estimate.measured = measured.as_rows()
-    estimate.feature_versions = measured.versions
-    estimate.parameters = dict(item.parameters)
-    estimate.quantity = float(planned.value)
-    estimate.unit = planned.unit
-    estimate.learnt = _told_of_learnt(item, worked)
-    estimate.book = version or version_in_force(club=item.club, by=by)
-    estimate.earth = [asdict(one) for one in calc.earth_of(recipe, worked.derived)]
-    in_place = estimate.pk is not None
-    by_hand = {line.step: line for line in old_lines if line.is_by_hand}
-    reusable = {line.step: line for line in old_lines if in_place and not line.is_by_hand}
-    prices = {price.code: price for price in Price.objects.filter(club=item.club)}
-    rows: list[EstimateLine] = []
-    for line in worked.lines:
-        kept = by_hand.pop(line.key, None)
-        if kept is not None:
-            rows.append(_kept_line(kept, in_place=in_place))
-            continue
-        row = reusable.pop(line.key, None) or EstimateLine(club=item.club)
-        rows.append(bridge.line_to_row(line, row, price=prices.get(line.price_code)))
-    rows.extend(_kept_line(line, in_place=in_place) for line in by_hand.values())
-    for place, row in enumerate(rows, start=1):
-        row.order = place
-    given = [{**row, "part": "given"} for row in Working(recipe.title, worked.given).as_rows()]
-    _put_totals(estimate, rows, given)
+    last = item.estimates.aggregate(last=Max("revision"))["last"] or 0
+    worked = _work_out(
+        item,
+        queries.measure_item(item),
+        _Club.read(item.club, by, book, version),
+        live=live,
+        old_lines=list(live.lines.select_related("price")) if live is not None else [],
+        revision=last + 1,
+        by=by,
+        made_at=made_at,
+    )
+    estimate, rows = worked.estimate, worked.rows
+    if live is not None and estimate is not live:
+        live.is_live = False
+        save_record(live, by=by)
     save_record(estimate, by=by)
     for row in rows:
         row.estimate = estimate
     label = f"{estimate}: lines"
     update_records([row for row in rows if row.pk], fields=_LINE_FIELDS, by=by, label=label)
     save_records([row for row in rows if not row.pk], by=by, label=label)
-    for gone in reusable.values():
+    for gone in worked.gone:
         delete_record(gone, by=by)
     return estimate
 
 
-def _told_of_learnt(item: Item, worked: calc.Estimate) -> dict[str, Any]:
+def _told_of_learnt(row: LearntRate | None, worked: calc.Estimate) -> dict[str, Any]:
     """Which learnt rate an estimate went by, so that it can be told from the book's."""
-    row = queries.learnt_in_use(item.club).get(item.kind) if worked.learnt is not None else None
     if worked.learnt is None or row is None:
         return {}
     return {
@@ -204,29 +268,80 @@ def build_estimates(
 
     Shelved items are left as they are.
     """
-    book = queries.price_book(programme.club)
-    version = version_in_force(club=programme.club, by=by)
-    approved = set(
-        Estimate.objects.filter(
-            item__phase__project__programme=programme, is_live=True, approved_on__isnull=False
-        ).values_list("item_id", flat=True)
+    own = Item.objects.filter(phase__project__programme=programme)
+    items = list(
+        own.exclude(state=ItemState.SHELVED).select_related("club", "phase__project__programme")
     )
-    built, left = 0, 0
+    lives = {one.item_id: one for one in Estimate.objects.filter(item__in=items, is_live=True)}
+    open_items = [
+        item for item in items if item.pk not in lives or lives[item.pk].approved_on is None
+    ]
+    lines: dict[int, list[EstimateLine]] = defaultdict(list)
+    still = [lives[item.pk].pk for item in open_items if item.pk in lives]
+    for line in EstimateLine.objects.filter(estimate__in=still).select_related("price"):
+        lines[line.estimate_id].append(line)
+    last = dict(
+        Estimate.objects.filter(item__in=open_items)
+        .order_by()
+        .values_list("item")
+        .annotate(last=Max("revision"))
+    )
+    shared = _Club.read(programme.club, by, None, None)
+    measured = queries.measure_items(open_items)
+    worked: list[_Worked] = []
     failed: list[tuple[Item, str]] = []
-    items = Item.objects.filter(phase__project__programme=programme).exclude(
-        state=ItemState.SHELVED
-    )
-    for item in items.select_related("club", "phase__project"):
-        if item.pk in approved:
-            left += 1
-            continue
+    now = timezone.now()
+    for item in open_items:
+        live = lives.get(item.pk)
+        if live is not None:
+            live.item = item
         try:
-            build_estimate(item=item, by=by, book=book, version=version, made_at=made_at)
+            worked.append(
+                _work_out(
+                    item,
+                    measured[item.pk],
+                    shared,
+                    live=live,
+                    old_lines=lines[live.pk] if live is not None else [],
+                    revision=last.get(item.pk, 0) + 1,
+                    by=by,
+                    made_at=now,
+                )
+            )
         except ValidationError as error:
             failed.append((item, " ".join(error.messages)))
-        else:
-            built += 1
-    return Built(built, left, tuple(failed))
+    _keep_all(worked, by=by, label=f"{programme}: estimates worked out again")
+    return Built(len(worked), len(items) - len(open_items), tuple(failed))
+
+
+_WORKED_FIELDS = (
+    *("made_by", "made_at", "measured", "feature_versions", "parameters", "quantity", "unit"),
+    *("labour_low_h", "labour_likely_h", "labour_high_h", "labour_mean_h", "labour_sd_h"),
+    *("money_low", "money_likely", "money_high", "money_mean", "money_sd", "working"),
+    *("book", "simulated", "learnt", "earth"),
+)
+
+
+def _keep_all(worked: list[_Worked], *, by: User | None, label: str) -> None:
+    """Write many estimates and their lines in a handful of statements."""
+    old = [one.estimate for one in worked if one.estimate.pk]
+    told = ("quantity", "labour_likely_h", "money_likely")
+    rewrite_records(old, fields=_WORKED_FIELDS, told=told, by=by, label=label)
+    save_records([one.estimate for one in worked if not one.estimate.pk], by=by, label=label)
+    rows = [row for one in worked for row in one.rows]
+    for one in worked:
+        for row in one.rows:
+            row.estimate = one.estimate
+    rewrite_records(
+        [row for row in rows if row.pk],
+        fields=_LINE_FIELDS,
+        told=("quantity_likely", "rate_likely", "amount_likely"),
+        by=by,
+        label=f"{label}, lines",
+    )
+    save_records([row for row in rows if not row.pk], by=by, label=f"{label}, lines")
+    for gone in (line for one in worked for line in one.gone):
+        delete_record(gone, by=by)
 
 
 def _kept_line(line: EstimateLine, *, in_place: bool) -> EstimateLine:
@@ -252,7 +367,14 @@ def _need_open(estimate: Estimate) -> None:
 def _retotal(estimate: Estimate, by: User | None) -> None:
     # The steps before the lines' own totals are what was measured and derived; they stay.
     given = [row for row in estimate.working if row.get("part") == "given"]
-    _put_totals(estimate, estimate.lines.select_related("price"), given)
+    _put_totals(
+        estimate,
+        estimate.lines.select_related("price"),
+        given,
+        title=recipe_of(estimate.club, estimate.item.kind).title,
+        sways=queries.swayed_by(estimate.club),
+        rules=queries.rules_of(estimate.club),
+    )
     save_record(estimate, by=by)
 
 
