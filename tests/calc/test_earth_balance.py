@@ -65,8 +65,14 @@ def test_filling_comes_before_short_hauls():
     done = balance_earth([cut("a", 10)], [fill("m", 9)], {("a", "m"): 5000})
     assert [one.bank_m3 for one in done.moves] == pytest.approx([10])
     short = balance_earth([cut("a", 10)], [fill("m", 9)], {("a", "m"): 5000}, longest_haul_m=900)
-    assert short.moves == () and "further than 900 m" in short.barred[0]
+    assert short.moves == () and "further than 900 m" in short.barred[0].why
     assert short.brought[0].firm_m3 == pytest.approx(9)
+
+
+def test_a_cut_without_a_way_is_told_and_stays():
+    done = balance_earth([cut("a", 10)], [fill("m", 9)], {})
+    assert done.moves == () and "no known way" in done.barred[0].why
+    assert done.left[0].bank_m3 == pytest.approx(10)
 
 
 def test_topsoil_subsoil_and_silt_stay_apart():
@@ -91,7 +97,8 @@ def test_earth_dug_after_a_fill_is_finished_does_not_feed_it():
     early = fill("m", 9, starts=date(2027, 11, 1), ends=date(2027, 11, 20))
     done = balance_earth([late], [early], {("a", "m"): 50})
     assert done.moves == ()
-    assert "after fill m is finished (20 Nov 2027)" in done.barred[0]
+    assert done.barred[0].cut is late and done.barred[0].fill is early
+    assert "after it is finished on 20 Nov 2027" in done.barred[0].why
     waiting = balance_earth(
         [cut("a", 10, starts=date(2027, 10, 1), ends=date(2027, 10, 10))],
         [early],

@@ -178,6 +178,15 @@ class Brought:
 
 
 @dataclass(frozen=True)
+class Barred:
+    """A cut and a fill of one kind that could not meet, and why, of the cut."""
+
+    cut: Cut
+    fill: Fill
+    why: str
+
+
+@dataclass(frozen=True)
 class Balance:
     """All of it, for one winter."""
 
@@ -186,7 +195,7 @@ class Balance:
     moves: tuple[Move, ...]
     left: tuple[Left, ...]
     brought: tuple[Brought, ...]
-    barred: tuple[str, ...]  # why a cut and a fill of one kind could not meet
+    barred: tuple[Barred, ...]
 
     @property
     def haul_m4(self) -> float:
@@ -242,6 +251,18 @@ def in_time(cut: Cut, fill: Fill) -> bool:
     return cut.starts is None or fill.ends is None or cut.starts <= fill.ends
 
 
+def _why_not(cut: Cut, fill: Fill, haul_m: float | None, longest_haul_m: float | None) -> str:
+    """Why the cut cannot feed the fill, said of the cut; "" where it can."""
+    if not in_time(cut, fill):
+        assert cut.starts is not None and fill.ends is not None
+        return f"is dug from {cut.starts:%-d %b %Y}, after it is finished on {fill.ends:%-d %b %Y}"
+    if haul_m is None:
+        return "has no known way to it"
+    if longest_haul_m is not None and haul_m > longest_haul_m:
+        return f"is {haul_m:,.0f} m off, further than {longest_haul_m:,.0f} m"
+    return ""
+
+
 def balance_earth(
     cuts: Sequence[Cut],
     fills: Sequence[Fill],
@@ -267,29 +288,19 @@ def balance_earth(
     soils = {Matter.SUBSOIL: SOILS["clay"], Matter.TOPSOIL: SOILS["topsoil"]}
     soils |= brought_soils or {}
     moves: list[Move] = []
-    barred: list[str] = []
+    barred: list[Barred] = []
     for matter in (Matter.SUBSOIL, Matter.TOPSOIL):
         pairs: list[tuple[Cut, Fill, float]] = []
         for cut in cuts:
             for fill in fills:
                 if cut.matter is not matter or fill.matter is not matter or not cut.bank_m3:
                     continue
-                known = hauls.get((cut.key, fill.key))
-                if not in_time(cut, fill):
-                    assert cut.starts is not None and fill.ends is not None
-                    barred.append(
-                        f"{cut.name} is dug from {cut.starts:%-d %b %Y}, after {fill.name} is "
-                        f"finished ({fill.ends:%-d %b %Y})"
-                    )
-                elif known is None:
-                    barred.append(f"No way is known from {cut.name} to {fill.name}")
-                elif longest_haul_m is not None and known > longest_haul_m:
-                    barred.append(
-                        f"{cut.name} to {fill.name} is {known:,.0f} m, further than "
-                        f"{longest_haul_m:,.0f} m"
-                    )
-                else:
-                    pairs.append((cut, fill, known))
+                haul_m = hauls.get((cut.key, fill.key))
+                why = _why_not(cut, fill, haul_m, longest_haul_m)
+                if why:
+                    barred.append(Barred(cut, fill, why))
+                elif haul_m is not None:
+                    pairs.append((cut, fill, haul_m))
         moves += _transport(pairs)
     taken: dict[str, float] = defaultdict(float)
     given: dict[str, float] = defaultdict(float)

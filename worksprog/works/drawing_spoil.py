@@ -11,6 +11,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from worksprog.calc.earth_balance import Matter
 from worksprog.course.models import Feature, Kind
@@ -21,8 +22,9 @@ from worksprog.works.queries.spoil import EarthItem, ShownMove, SpoilSheet
 WIDTH = 760.0
 MARGIN_M = 60.0
 LEAST_ACROSS_M = 320.0
-TALLEST, FLATTEST = 0.95, 0.45  # height over width
-APART = 30.0  # between the middles of two labels
+TALLEST, FLATTEST = 0.62, 0.42  # height over width
+APART = 31.0  # between the middles of two labels
+CLEAR = 17.0  # of the marks at the ends of a way
 # Drawn in this order; what is not listed is left out so that the ways stand out.
 LAYERS = (
     (Kind.WOOD, "spo-wood"),
@@ -98,42 +100,56 @@ class _Labels:
         self.taken.append((x, y))
 
 
-def _move(one: ShownMove, most_m3: float, window: _Window, labels: _Labels) -> list[SafeString]:
-    way = LineString(one.way.points)
-    wide = 1.6 + 5.0 * sqrt(one.move.loose_m3.likely / most_m3)
+def _way(one: ShownMove, most_m3: float, window: _Window) -> tuple[LineString, SafeString]:
+    """The way on the sketch, its ends kept clear of the marks, and the line that shows it."""
+    whole = LineString([window.to(x, y) for x, y in one.way.points])
+    clear = min(CLEAR, whole.length / 4)
+    way = substring(whole, clear, whole.length - clear)
+    wide = 1.6 + 4.4 * sqrt(one.move.loose_m3.likely / most_m3)
     css = "spo-way spo-topsoil" if one.move.cut.matter is Matter.TOPSOIL else "spo-way"
-    marks = [
-        format_html(
-            '<polyline class="{}" points="{}" stroke-width="{}" marker-end="url(#spo-head)"/>',
-            css,
-            _points_text(way.coords, window.to),
-            f"{wide:.1f}",
-        )
-    ]
+    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in way.coords)
+    return way, format_html(
+        '<polyline class="{}" points="{}" stroke-width="{}" marker-end="url(#spo-head)"/>',
+        css, points, f"{wide:.1f}",
+    )  # fmt: skip
+
+
+def _letter(letter: str, way: LineString, labels: _Labels) -> SafeString:
+    """The letter of a way, where it has most room along it."""
     best = (-1.0, 0.0, 0.0)
     for share in (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74):
         point = way.interpolate(share, normalized=True)
-        x, y = window.to(point.x, point.y)
-        room = labels.room_at(x, y)
-        if room >= APART:
-            best = (room, x, y)
-            break
-        best = max(best, (room, x, y))
+        room = labels.room_at(point.x, point.y)
+        if room > best[0]:
+            best = (min(room, APART), point.x, point.y)
     _, x, y = best
     labels.take(x, y)
-    marks.append(
-        format_html(
-            '<circle class="spo-letter" cx="{}" cy="{}" r="13"/>'
-            '<text class="spo-words" x="{}" y="{}" text-anchor="middle">{}</text>',
-            f"{x:.1f}", f"{y:.1f}", f"{x:.1f}", f"{y + 6:.1f}", one.letter,
-        )
+    return format_html(
+        '<circle class="spo-letter" cx="{}" cy="{}" r="13"/>'
+        '<text class="spo-words" x="{}" y="{}" text-anchor="middle">{}</text>',
+        f"{x:.1f}", f"{y:.1f}", f"{x:.1f}", f"{y + 6:.1f}", letter,
     )  # fmt: skip
-    return marks
 
 
-def _item(number: int, one: EarthItem, window: _Window, told: str) -> list[SafeString]:
-    assert one.place is not None
-    x, y = window.to(*one.place)
+def _set_apart(places: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """The marks' places, those that would cover another pushed off it."""
+    set_down: list[tuple[float, float]] = []
+    for x, y in places:
+        for _ in range(8):
+            near = next((p for p in set_down if hypot(x - p[0], y - p[1]) < APART), None)
+            if near is None:
+                break
+            off = hypot(x - near[0], y - near[1])
+            along = ((x - near[0]) / off, (y - near[1]) / off) if off > 1 else (0.0, 1.0)
+            x, y = near[0] + along[0] * (APART + 1), near[1] + along[1] * (APART + 1)
+        set_down.append((x, y))
+    return set_down
+
+
+def _item(
+    number: int, one: EarthItem, at: tuple[float, float], told: str, tall: float
+) -> list[SafeString]:
+    x, y = at
     if one.fills:
         mark = format_html(
             '<rect class="spo-fill{}" x="{}" y="{}" width="28" height="28"/>',
@@ -156,7 +172,7 @@ def _item(number: int, one: EarthItem, window: _Window, told: str) -> list[SafeS
         marks.append(
             format_html(
                 '<text class="spo-small" x="{}" y="{}" text-anchor="middle">{}</text>',
-                f"{min(max(x, 70), WIDTH - 70):.1f}", f"{min(y + 32, window.tall - 6):.1f}", told,
+                f"{min(max(x, 70), WIDTH - 70):.1f}", f"{min(y + 32, tall - 6):.1f}", told,
             )
         )  # fmt: skip
     return marks
@@ -178,15 +194,18 @@ def draw_spoil(sheet: SpoilSheet, features: Sequence[Feature]) -> SafeString | N
             if feature.kind == kind and feature.state in STANDING:
                 marks += _shape(feature.geometry, css, window)
     labels = _Labels()
-    for place in points[: len(placed)]:
-        labels.take(*window.to(*place))
+    at = _set_apart([window.to(*one.place) for _, one in placed if one.place is not None])
+    for x, y in at:
+        labels.take(x, y)
     most = max((one.move.loose_m3.likely for one in sheet.moves), default=1.0)
-    for move in sheet.moves:
-        marks += _move(move, most, window, labels)
+    ways = [(one.letter, *_way(one, most, window)) for one in sheet.moves]
+    marks += [line for _, _, line in ways]
+    marks += [_letter(letter, way, labels) for letter, way, _ in ways]
     brought = {one.fill.key: one for one in sheet.balance.brought}
-    for number, item in placed:
+    for (number, item), place in zip(placed, at, strict=True):
         needs = sum(brought[fill.key].mass_t for fill in item.fills if fill.key in brought)
-        marks += _item(number, item, window, f"{needs:,.0f} t brought in" if needs >= 1 else "")
+        told = f"{needs:,.0f} t brought in" if needs >= 1 else ""
+        marks += _item(number, item, place, told, window.tall)
     title = f"Where the earth goes: {len(sheet.moves)} hauls between {len(placed)} works"
     return format_html(
         '<svg xmlns="http://www.w3.org/2000/svg" class="spo-sketch" viewBox="0 0 {} {}" '

@@ -60,6 +60,7 @@ HIRE = "plant-tractor_trailer"
 DRIVER, CONTRACTOR_DRIVER = "labour-crew", "labour-contractor"
 AWAY = "haulage-spoil_load"
 BROUGHT_FILL, BROUGHT_TOPSOIL = "soil-fill", "soil-topsoil"  # topsoil where no fill is priced
+LEAST_SHOWN_M3 = 0.05
 BROUGHT_WASTE = 0.10  # lost on the way and over-ordered, as the recipes usually allow
 SETTLED = (ItemState.DONE, ItemState.GROWING_IN)
 NOTHING = Decimal("0.00")
@@ -404,7 +405,7 @@ def spoil_sheet(
         .select_related("price")
         .defer("working")
     )
-    told += [f"{words}." for words in balance.barred]
+    told += _out_of_reach(balance)
     told += [
         f"No open way was found for {one.letter}; its haul is the straight line."
         for one in moves
@@ -432,6 +433,24 @@ def spoil_sheet(
         price_source=rates.source,
         workings=tuple(_workings(balance, moves)),
     )
+
+
+def _out_of_reach(balance: Balance) -> list[str]:
+    """Of each fill that earth is brought in for: the cuts with earth left that cannot feed it."""
+    left = {one.cut.key for one in balance.left if one.bank_m3 >= LEAST_SHOWN_M3}
+    told = []
+    for need in balance.brought:
+        why = [
+            f"{one.cut.name} {one.why}"
+            for one in balance.barred
+            if one.fill.key == need.fill.key and one.cut.key in left
+        ]
+        if why and need.firm_m3 >= LEAST_SHOWN_M3:
+            told.append(
+                f"{need.fill.name} still takes {need.firm_m3:,.0f} m³ firm. Earth is left on the "
+                f"course that cannot go there: {'; '.join(why)}."
+            )
+    return told
 
 
 def _shown_moves(

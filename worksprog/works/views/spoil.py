@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
@@ -21,11 +22,16 @@ from worksprog.works.cautions_spoil import DEFERS, SPOIL_CAUTIONS
 from worksprog.works.drawing_spoil import draw_spoil
 from worksprog.works.forms.spoil import SpoilForm
 from worksprog.works.models import Item
-from worksprog.works.queries.spoil import LORRY_T, SpoilSheet, SpoilWish, spoil_sheet
+from worksprog.works.queries.spoil import (
+    LEAST_SHOWN_M3,
+    LORRY_T,
+    SpoilSheet,
+    SpoilWish,
+    spoil_sheet,
+)
 from worksprog.works.views.shared import show, title_block
 
 UNDATED = "undated"
-LEAST_SHOWN_M3 = 0.05
 
 
 def _asked(request: ClubRequest) -> tuple[SpoilForm, SpoilWish, int | None]:
@@ -163,11 +169,12 @@ def _rows(sheet: SpoilSheet) -> list[dict[str, Any]]:
 
 def _states(sheet: SpoilSheet) -> list[Any]:
     """Each cut of the winter in its three states, with the factors."""
-    return [
-        three_states(bank_m3=cut.bank_m3, soil=cut.soil)
-        for one in sheet.open_items
-        for cut in one.cuts
-    ]
+    found = []
+    for one in sheet.open_items:
+        for cut in one.cuts:
+            states = three_states(bank_m3=cut.bank_m3, soil=cut.soil)
+            found.append(replace(states, title=f"{cut.name}: {states.title}"))
+    return found
 
 
 @require_GET
