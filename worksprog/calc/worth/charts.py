@@ -12,6 +12,9 @@ from worksprog.calc.worth.seasons import Compared
 
 MOST_SWINGS = 10
 LABEL_LETTERS = 18
+LINE_PX = 13
+ROOM = 0.4  # of the reach of the bars, kept free on either side for what stands at their ends
+SHORT_FROM = 10_000
 HEADROOM = 1.15
 
 
@@ -45,8 +48,14 @@ def years_chart(
         "field": "year",
         "type": "ordinal",
         "sort": None,
-        "axis": {"title": None, "labelFont": MONO, "labelAngle": 0, "ticks": False},
-        "scale": {"paddingInner": 0.35},
+        "axis": {
+            "title": None,
+            "labelFont": MONO,
+            "labelAngle": 0,
+            "labelExpr": "[slice(datum.label, 0, 4), slice(datum.label, 4)]",
+            "ticks": False,
+        },
+        "scale": {"paddingInner": 0.35, "paddingOuter": 0.4},
     }
     axis = {"title": "hours a year", "titleFont": SANS, "labelFont": MONO, "tickCount": 5}
     tips = [
@@ -132,6 +141,15 @@ def setting_words(value: float, unit: str) -> str:
     return f"{unit}{value:,.2f}" if value < 100 else f"{unit}{value:,.0f}"
 
 
+def _short_words(value: float, unit: str) -> str:
+    """As ``setting_words``, for a phone: years and days by a letter, large money in thousands."""
+    if unit in ("years", "days"):
+        return f"{value:,.0f} {unit[0]}"
+    if unit not in ("h", "%") and value >= SHORT_FROM:
+        return f"{unit}{value / 1000:,.0f}k"
+    return setting_words(value, unit)
+
+
 def _in_lines(name: str) -> str:
     """A label in lines short enough for a phone, parted by strokes."""
     return "|".join(wrap(name, LABEL_LETTERS))
@@ -169,7 +187,7 @@ def swings_chart(
                 {
                     "name": _in_lines(one.name),
                     "at": round(value, 2),
-                    "words": setting_words(setting, one.unit),
+                    "words": _short_words(setting, one.unit),
                     "left": left,
                 }
             )
@@ -181,12 +199,16 @@ def swings_chart(
             "title": None,
             "labelFont": SANS,
             "labelExpr": "split(datum.label, '|')",
+            "labelOffset": {
+                "condition": {"test": "indexof(datum.label, '|') > 0", "value": -LINE_PX / 2},
+                "value": 0,
+            },
             "ticks": False,
         },
         "scale": {"paddingInner": 0.4},
     }
     reach = [end["at"] for end in ends] + [likely]
-    room = 0.22 * max(max(reach) - min(reach), 1.0)
+    room = ROOM * max(max(reach) - min(reach), 1.0)
     x: Spec = {
         "field": "from",
         "type": "quantitative",
