@@ -83,8 +83,12 @@ def test_prices_rise_to_the_mid_point_from_their_own_day(priced: Works, cast: Ca
     years = mid_point_years(date(2026, 9, 1), date(2027, 9, 6), date(2027, 9, 6))
     assert cell.years_to_mid == pytest.approx(years)
     assert cell.growth == pytest.approx(growth(4.0, years))
-    # The book has moved on: what stands in the estimate is a price of the estimate's day.
+    # The book moves on, and the estimate's own version still tells the day of its prices.
     Price.objects.filter(club=cast.club).update(high=9999, likely=9998, dated=date(2026, 11, 1))
+    (cell,) = _sheet(cast).cells_of[priced.tee_item.pk]
+    assert cell.years_to_mid == pytest.approx(years)
+    # Where no version is known it is a price of the estimate's day.
+    Estimate.objects.update(book=None)
     (cell,) = _sheet(cast).cells_of[priced.tee_item.pk]
     assert cell.years_to_mid == pytest.approx(
         mid_point_years(date(2026, 9, 2), date(2027, 9, 6), date(2027, 9, 6))

@@ -31,8 +31,10 @@ from worksprog.calc.estimate_classes import (
 )
 from worksprog.calc.financial_years import FinancialYear, financial_year_of, years_between
 from worksprog.calc.ranges import ThreePoint
+from worksprog.works.book_entries import PRICE
 from worksprog.works.bridge_ranges import Placed, Sways
 from worksprog.works.models import (
+    BookVersion,
     Estimate,
     EstimateLine,
     EstimateRules,
@@ -52,6 +54,7 @@ from worksprog.works.queries.rules import rules_of
 from worksprog.works.recipes import recipes_of
 
 Year = FinancialYear | None
+PriceThen = tuple[int, str, Decimal]  # a book version's key, a code, and the likely price
 
 
 @dataclass(frozen=True)
@@ -159,20 +162,48 @@ def _trend_of(line: EstimateLine) -> Trend | None:
     return Trend(row.name, points, source)
 
 
-def _priced_on(line: EstimateLine, estimate: Estimate) -> date:
-    """The day of its price; the estimate's own where set by hand or where the book has moved on."""
+def _has_moved(line: EstimateLine) -> bool:
+    """Whether the book no longer has the price that the line was worked out with."""
+    price = line.price
+    return price is not None and not line.is_by_hand and line.rate_likely != price.likely
+
+
+def _dates_then(rows: Sequence[ItemCost]) -> dict[PriceThen, date]:
+    """By book version, code and price: the day that version's price was of. One query at most,
+    and only where a price has moved since.
+    """
+    books = {
+        row.estimate.book_id
+        for row in rows
+        if row.estimate is not None and any(_has_moved(line) for line in row.lines)
+    }
+    found = {}
+    for book in BookVersion.objects.filter(pk__in=books - {None}) if books else ():
+        for entry in book.entries:
+            if entry["what"] == PRICE:
+                key = (book.pk, entry["code"], Decimal(entry["likely"]))
+                found[key] = date.fromisoformat(entry["dated"])
+    return found
+
+
+def _priced_on(line: EstimateLine, estimate: Estimate, then: Mapping[PriceThen, date]) -> date:
+    """The day of its price, as the estimate's version of the book has it where the price has moved
+    since; the estimate's own day where the price was set by hand.
+    """
     made = estimate.made_at.date()
     price = line.price
-    if price is None or line.is_by_hand or line.rate_likely != price.likely:
+    if price is None or line.is_by_hand:
         return made
+    if _has_moved(line):
+        return min(then.get((estimate.book_id or 0, price.code, line.rate_likely), made), made)
     return min(price.dated, made)
 
 
-def _cost_line(line: EstimateLine, estimate: Estimate) -> CostLine:
+def _cost_line(line: EstimateLine, estimate: Estimate, then: Mapping[PriceThen, date]) -> CostLine:
     return CostLine(
         amount=line.amount_likely,
         category=Head(line.category),
-        priced_on=_priced_on(line, estimate),
+        priced_on=_priced_on(line, estimate, then),
         trend=_trend_of(line),
     )
 
@@ -269,13 +300,18 @@ def cost_of_item(item: Item) -> ItemCost:
     return ItemCost(item, estimate, lines, None, None, "", proposal)
 
 
-def _costed(row: ItemCost, estimate: Estimate, spread: float) -> CostedItem:
+def _costed(
+    row: ItemCost,
+    estimate: Estimate,
+    spread: float,
+    then: Mapping[PriceThen, date],
+) -> CostedItem:
     """Its last day is its first where only that is known, or where the plan has moved past it."""
     start = row.start or row.finish
     finish = row.finish if start and row.finish and row.finish >= start else start
     return CostedItem(
         key=row.item.pk,
-        lines=tuple(_cost_line(line, estimate) for line in row.lines),
+        lines=tuple(_cost_line(line, estimate, then) for line in row.lines),
         start=start,
         finish=finish,
         spread=spread,
@@ -354,8 +390,9 @@ def years_sheet(programme: Programme) -> YearsSheet:
     ranges = _ranges(programme, rows, rules)
     contingency = _contingency([estimate for _, estimate in priced], ranges, rules)
     spreads = _spreads(rows, ranges)
+    then = _dates_then(rows)
     cost = cost_by_year(
-        [_costed(row, estimate, spreads[row.item.pk]) for row, estimate in priced],
+        [_costed(row, estimate, spreads[row.item.pk], then) for row, estimate in priced],
         Additions(
             contingency=contingency.amount,
             design_allowance_percent=float(rules.design_allowance_percent),
