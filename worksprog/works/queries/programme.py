@@ -219,7 +219,9 @@ def programme_sheet(
         .values_list("estimate_id", "category", "amount")
     ):
         heads[estimate_id][category] = amount
-    spent: dict[int, Decimal] = {item.pk: item.spent for item in items if item.spent is not None}
+    spent: dict[int, Decimal] = {
+        item.pk: amount for item in items if (amount := getattr(item, "spent", None)) is not None
+    }
     stale = stale_items(items, estimates)
     consents: dict[int, list[Consent]] = defaultdict(list)
     for consent in Consent.objects.filter(item__in=keys, item__state=ItemState.ON_SITE):

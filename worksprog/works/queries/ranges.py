@@ -13,6 +13,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from worksprog.calc.build_up import to_penny
+from worksprog.calc.ranges import Shape
 from worksprog.calc.simulation import Drivers, Simulated, SourceShare, Spread, simulate
 from worksprog.calc.simulation.run import Tell
 from worksprog.clubs.models import Club
@@ -289,7 +290,7 @@ def kept_ranges(runs: QuerySet[RangesRun], *, stale: bool = False) -> Ranges | N
     told = dict(run.rules)
     sways = Sways(
         **{name: told[name] for name in ("weather", "ground", "supplier", "hands", "programme")},
-        shape=bridge_ranges.Shape(told["shape"]),
+        shape=Shape(told["shape"]),
         seed=run.seed,
         draws=run.draws,
     )
