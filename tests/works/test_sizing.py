@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,7 +20,7 @@ from django.utils import timezone
 from tests.cast import Cast
 from tests.drainage.drawn import SOUTH, WEST, draw_ditch, draw_node, draw_pipe
 from worksprog.calc.ground import dump_ground, ground_from_spot_heights
-from worksprog.calc.sizing import SizingLimits
+from worksprog.calc.sizing import Parts, SizingLimits
 from worksprog.clubs.records import save_record
 from worksprog.course.models import Feature, GroundModel, Kind, State
 from worksprog.drainage.models import DrainReach
@@ -32,6 +33,7 @@ from worksprog.works.forms.sizing import SizingForm
 from worksprog.works.models import Price, WorkKind
 from worksprog.works.queries import sizing as queries_sizing
 from worksprog.works.services.sizing import take_over_design
+from worksprog.works.views.sizing import _for_what
 
 MOST_QUERIES = 15
 
@@ -290,3 +292,11 @@ def test_a_large_branch_is_sized_as_a_job(
     assert "Levels and bores of 3 pipes" in done.content.decode()
     later = as_manager.get(run.outcome["address"])
     assert "The earlier answer was for other figures" in later.content.decode()
+
+
+def test_the_parts_of_the_money_add_up_to_the_penny():
+    rows = _for_what([Parts(0.335, 0.335, 0.335, 0.005, 0.015, 10.0), None])
+    assert [row["amounts"][0] for row in rows] == [
+        Decimal(text) for text in ("0.34", "0.34", "0.34", "0.00", "0.02", "10.00", "11.04")
+    ]
+    assert {row["amounts"][1] for row in rows} == {None}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
@@ -13,7 +15,8 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from worksprog.calc.sizing import Answer, Design, capacity_working, cost_working
+from worksprog.calc.build_up import to_penny
+from worksprog.calc.sizing import Answer, Design, Parts, capacity_working, cost_working
 from worksprog.clubs.door import ClubRequest, club_page
 from worksprog.drainage.queries import check_network
 from worksprog.runs.models import Run, RunState
@@ -25,6 +28,14 @@ from worksprog.works.queries import sizing as queries_sizing
 from worksprog.works.queries.sizing import AT_ONCE, Task
 from worksprog.works.services.sizing import take_over_design
 
+PARTS = (
+    ("pipe", "Pipe"),
+    ("trench", "Trench: dig, put back, take off"),
+    ("depth_extra", "Extra for depth"),
+    ("bedding", "Stone, bed and surround"),
+    ("line", "Set out, lay, make good"),
+    ("chamber", "Chambers"),
+)
 SAVES_FROM = 0.5  # money below which an eased limit is said to cost nothing
 SETTLED = 0.005
 NODE_OFF_M = 0.02
@@ -168,6 +179,25 @@ def _nodes_off(task: Task, design: Design) -> list[str]:
     return off
 
 
+def _for_what(designs: Sequence[Parts | None]) -> list[dict[str, Any]]:
+    """Each part of each design's money to the penny, and the sums of what is shown."""
+    rows: list[dict[str, Any]] = [
+        {
+            "label": label,
+            "amounts": [
+                None if money is None else to_penny(Decimal(repr(getattr(money, name))))
+                for money in designs
+            ],
+        }
+        for name, label in PARTS
+    ]
+    sums = [
+        None if money is None else sum((row["amounts"][at] for row in rows), Decimal(0))
+        for at, money in enumerate(designs)
+    ]
+    return [*rows, {"label": "Together", "amounts": sums, "is_total": True}]
+
+
 def _shown(task: Task, answer: Answer, form: SizingForm, wanted: str) -> dict[str, Any]:
     shown: dict[str, Any] = {"answer": answer, "names": {}}
     if answer.best is None:
@@ -186,7 +216,9 @@ def _shown(task: Task, answer: Answer, form: SizingForm, wanted: str) -> dict[st
         **shown,
         "rows": rows,
         "changes": any(row.changes for row in rows),
-        "present": present,
+        "for_what": _for_what(
+            [best.money, answer.second.money if answer.second else None, present]
+        ),
         "saving": None if present is None else present.total - best.money.total,
         "dearer": None if answer.second is None else answer.second.money.total - best.money.total,
         "differs": [row for row in rows if row.other and row.other.size != row.sized.size],
