@@ -249,14 +249,12 @@ def _csv_rows(sheet: SpoilSheet) -> list[list[object]]:
 @require_GET
 @club_page("works.read")
 def item_spoil(request: ClubRequest, uuid: UUID) -> HttpResponse:
-    """What the balance of its winter does to one item's carting; empty where it moves no earth."""
+    """A part of the item's page: what the balance of its winter does to its carting."""
     row = get_row(Item.objects.select_related("phase__project__programme"), request.club, uuid)
     programme = row.phase.project.programme
     programme.club = request.club
     sheet = spoil_sheet(programme, SpoilWish(), of_item=row, today=request.club.today())
     found = next((one for one in sheet.carting if one.item.pk == row.pk), None)
-    if found is None:
-        return HttpResponse()
     return show(
         request,
         "works/_item_spoil.html",
@@ -264,5 +262,6 @@ def item_spoil(request: ClubRequest, uuid: UUID) -> HttpResponse:
             "carting": found,
             "words": winter_words(sheet.winter) if sheet.winter is not None else "",
             "winter": sheet.winter,
+            "is_here": any(one.item.pk == row.pk for one in sheet.items),
         },
     )
