@@ -30,11 +30,14 @@ from worksprog.demo.course import (
 )
 from worksprog.demo.drains import describe_drains
 from worksprog.demo.hours import log_the_year
+from worksprog.demo.last_winter import make_small_drains
+from worksprog.demo.learnt import learn_from_hours
 from worksprog.demo.money import decide_on_money
 from worksprog.demo.people import SLUG, make_people
 from worksprog.demo.prices import dearer_stone, leave_a_file_waiting, settle_money
 from worksprog.demo.programme import FROZEN_DAY
 from worksprog.demo.rain import set_rain
+from worksprog.demo.ranges import draw_the_programme
 from worksprog.demo.reports import write_first_report
 from worksprog.demo.survey_files import COURSE_LAYERS, DRAIN_LAYERS
 from worksprog.demo.water import describe_pond, lead_rain_through
@@ -117,9 +120,11 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     measure_the_brook_carrier(club, manager, people.crew[0].user)
     pay(items, manager)
     say("a year of hours")
-    log_the_year(people, items)
+    log_the_year(people, items | make_small_drains(club, manager))
+    learn_from_hours(club, manager)
     say("plan")
     make_plan(programme=programme, by=manager, today=FROZEN_DAY)
+    draw_the_programme(programme, manager)
     leave_a_file_waiting(club, manager)
     say("the committee's paper")
     write_first_report(programme, manager)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from datetime import date, timedelta
 
+from worksprog.demo.last_winter import finish_small_drains, fit_in
 from worksprog.demo.logged import Logged, entries, routine_before
 from worksprog.demo.people import People
 from worksprog.demo.programme import FROZEN_DAY
@@ -43,7 +44,9 @@ def log_the_year(people: People, items: dict[str, Item]) -> int:
             ground=entry.ground,
         )
 
-    of_the_year = enumerate(entries(estimates=estimates, days=days), start=1)
+    year, spans = fit_in(entries(estimates=estimates, days=days), estimates)
+    finish_small_drains({name: items[name] for name in spans}, spans, people.manager)
+    of_the_year = enumerate(year, start=1)
     sheet = [
         *(worked(entry, f"paper {number}") for number, entry in enumerate(routine_before())),
         *(worked(entry, str(number)) for number, entry in of_the_year),
