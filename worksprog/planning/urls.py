@@ -2,27 +2,27 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.planning import views, views_drains
+from worksprog.planning.views import drains, pages
 
 app_name = "planning"
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("", views.plan_page, name="plan"),
-    path("make/", views.make_page, name="make"),
-    path("baseline/", views.baseline_page, name="baseline"),
-    path("try/", views.try_page, name="try"),
-    path("items/<uuid:uuid>/", views.item_page, name="item"),
-    path("states/", views.feature_states_page, name="feature-states"),
-    path("drains/", views_drains.drain_weeks_page, name="drain-weeks"),
-    path("drains/notice/", views_drains.drain_notice, name="drain-notice"),
-    path("drains/spells/", views_drains.drain_spells_page, name="drain-spells"),
-    path("windows/", views.windows_page, name="windows"),
-    path("windows/usual/", views.usual_windows_page, name="usual-windows"),
-    path("windows/<uuid:uuid>/", views.window_page, name="window"),
-    path("windows/<uuid:uuid>/drop/", views.drop_window_page, name="drop-window"),
-    path("crew/", views.crew_page, name="crew"),
-    path("crew/weeks/", views.weeks_page, name="crew-weeks"),
-    path("crew/usual/", views.usual_year_page, name="usual-year"),
-    path("crew/rules/", views.rules_page, name="rules"),
-    path("crew/closures/", views.closures_page, name="closures"),
-    path("crew/closures/<uuid:uuid>/drop/", views.drop_closure_page, name="drop-closure"),
+    path("", pages.plan_page, name="plan"),
+    path("make/", pages.make_page, name="make"),
+    path("baseline/", pages.baseline_page, name="baseline"),
+    path("try/", pages.try_page, name="try"),
+    path("items/<uuid:uuid>/", pages.item_page, name="item"),
+    path("states/", pages.feature_states_page, name="feature-states"),
+    path("drains/", drains.drain_weeks_page, name="drain-weeks"),
+    path("drains/notice/", drains.drain_notice, name="drain-notice"),
+    path("drains/spells/", drains.drain_spells_page, name="drain-spells"),
+    path("windows/", pages.windows_page, name="windows"),
+    path("windows/usual/", pages.usual_windows_page, name="usual-windows"),
+    path("windows/<uuid:uuid>/", pages.window_page, name="window"),
+    path("windows/<uuid:uuid>/drop/", pages.drop_window_page, name="drop-window"),
+    path("crew/", pages.crew_page, name="crew"),
+    path("crew/weeks/", pages.weeks_page, name="crew-weeks"),
+    path("crew/usual/", pages.usual_year_page, name="usual-year"),
+    path("crew/rules/", pages.rules_page, name="rules"),
+    path("crew/closures/", pages.closures_page, name="closures"),
+    path("crew/closures/<uuid:uuid>/drop/", pages.drop_closure_page, name="drop-closure"),
 ]

@@ -1,0 +1,40 @@
+"""The rows of planning, by subject."""
+
+from __future__ import annotations
+
+from worksprog.planning.models.crew import Absence, CrewMember, Grade, HandsAway, OtherHands
+from worksprog.planning.models.money import MoneyRelease
+from worksprog.planning.models.plans import (
+    GivenUp,
+    ItemPlanning,
+    Plan,
+    PlannedItem,
+    PlanRules,
+    RiskRun,
+    WhatIf,
+)
+from worksprog.planning.models.play import Fixture, Loop, PlayRules, SoilMonth
+from worksprog.planning.models.year import Closure, CrewWeek, WorkWindow
+
+__all__ = [
+    "Absence",
+    "Closure",
+    "CrewMember",
+    "CrewWeek",
+    "Fixture",
+    "GivenUp",
+    "Grade",
+    "HandsAway",
+    "ItemPlanning",
+    "Loop",
+    "MoneyRelease",
+    "OtherHands",
+    "Plan",
+    "PlanRules",
+    "PlannedItem",
+    "PlayRules",
+    "RiskRun",
+    "SoilMonth",
+    "WhatIf",
+    "WorkWindow",
+]

@@ -1,0 +1,35 @@
+"""What changes windows, crew hours, closures and plans. Each is one transaction."""
+
+from __future__ import annotations
+
+from worksprog.planning.services.plans import (
+    drop_closure,
+    drop_window,
+    keep_baseline,
+    keep_closure,
+    keep_item_planning,
+    keep_plan_rules,
+    keep_window,
+    load_default_windows,
+    load_usual_year,
+    make_plan,
+    planning_of,
+    set_crew_pattern,
+    set_crew_week,
+)
+
+__all__ = [
+    "drop_closure",
+    "drop_window",
+    "keep_baseline",
+    "keep_closure",
+    "keep_item_planning",
+    "keep_plan_rules",
+    "keep_window",
+    "load_default_windows",
+    "load_usual_year",
+    "make_plan",
+    "planning_of",
+    "set_crew_pattern",
+    "set_crew_week",
+]
