@@ -23,7 +23,6 @@ from worksprog.calc.cost_years import (
 from worksprog.calc.escalation import (
     Trend,
     escalated,
-    escalation_working,
     growth,
     mid_point_years,
     straight_line,
@@ -130,19 +129,6 @@ def test_mid_point_and_growth() -> None:
         mid_point_years(PRICED, dt.date(2026, 2, 2), dt.date(2026, 2, 1))
 
 
-def test_the_working_ends_in_the_figure() -> None:
-    working = escalation_working(
-        cost=1000.0,
-        trend=STONE,
-        base=PRICED,
-        first=dt.date(2027, 9, 1),
-        last=dt.date(2027, 9, 30),
-    )
-    years = mid_point_years(PRICED, dt.date(2027, 9, 1), dt.date(2027, 9, 30))
-    assert working.steps[-1].value == pytest.approx(1000 * (1.04**years - 1))
-    assert working.steps[1].source == "invented"
-
-
 def _line(pounds: str, category: Category = Category.MATERIAL, trend: Trend | None = STONE):
     return CostLine(Decimal(pounds), category, PRICED, trend)
 
@@ -171,6 +157,13 @@ def test_one_item_by_hand() -> None:
     assert cell.growth == pytest.approx(rise)
     assert cell.parts.base == Decimal("1000.00")
     assert cell.parts.own_crew == Decimal("200.00")
+    stone, wages = cell.lines
+    assert (stone.amount, wages.amount) == (Decimal("800.00"), Decimal("200.00"))
+    assert stone.growth == pytest.approx(1.04**years - 1)
+    assert stone.straight == pytest.approx(0.04 * years)
+    assert (wages.growth, wages.straight) == (0.0, 0.0)
+    assert cell.growth == pytest.approx(0.8 * stone.growth)
+    assert cell.straight == pytest.approx(0.8 * stone.straight)
     assert cell.parts.design_allowance == Decimal("50.00")
     assert cell.parts.contingency == Decimal("100.00")
     assert cell.parts.escalation == round(laid * Decimal(rise), 2)
@@ -254,6 +247,8 @@ def test_it_adds_up_in_every_direction(
     for year, parts in found.by_year().items():
         assert sum(heads[year].values()) == parts.base
         assert heads[year][Category.LABOUR] == parts.own_crew
+    for cell in found.cells:
+        assert sum(share.amount for share in cell.lines) == cell.parts.base
     for item in items:
         assert found.by_item()[item.key].base == item.base
     for cell in found.cells:

@@ -177,6 +177,19 @@ def test_the_page(priced: Works, cast: Cast, as_committee: Client, as_manager: C
     assert as_committee.get(f"{ROOM}/years/allowances/").status_code == 403
 
 
+def test_an_item_line_by_line(priced: Works, cast: Cast, as_committee: Client) -> None:
+    address = f"{ROOM}/items/{priced.carrier.uuid}/years/"
+    page = as_committee.get(address).content.decode()
+    first, second = _sheet(cast).cells_of[priced.carrier.pk]
+    assert "8 of 15 days" in page
+    assert "all prices, 4 % a year" in page
+    for cell in (first, second):
+        assert f"£{cell.parts.base:,.2f}" in page
+        assert cell.working.steps[-1].value == f"{cell.parts.cost:,}"
+    Estimate.objects.filter(item=priced.carrier).update(is_live=False)
+    assert "no estimate yet" in as_committee.get(address).content.decode()
+
+
 def test_the_page_before_there_is_anything(cast: Cast, as_manager: Client) -> None:
     assert "No programme is live" in as_manager.get(f"{ROOM}/years/").content.decode()
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, fields, replace
 from decimal import Decimal
 
@@ -38,6 +38,7 @@ class CostLine:
     category: Category
     priced_on: dt.date
     trend: Trend | None = None
+    name: str = ""
 
     @property
     def is_bought(self) -> bool:
@@ -130,6 +131,23 @@ def add_parts(parts: Iterable[Parts]) -> Parts:
 
 
 @dataclass(frozen=True)
+class LineShare:
+    """What of one line falls in one year, and how its price has risen by then.
+
+    years     from the day of its price to the middle of the item's days in that year
+    growth    (1 + i)^t − 1 with the likely trend; ``straight`` is i t, the straight-line check
+    """
+
+    line: CostLine
+    amount: Decimal
+    years: float = 0.0
+    growth_low: float = 0.0
+    growth: float = 0.0
+    growth_high: float = 0.0
+    straight: float = 0.0
+
+
+@dataclass(frozen=True)
 class Cell:
     """One item's share of one year; ``year`` is None where the item has no days yet.
 
@@ -146,7 +164,24 @@ class Cell:
     growth: float
     straight: float
     parts: Parts
-    by_category: dict[Category, Decimal] = field(default_factory=dict)
+    lines: tuple[LineShare, ...] = ()
+
+    @property
+    def working(self) -> Working:
+        """From its base to what the club bears."""
+        parts = self.parts
+        steps = (
+            Step("b", "base", f"{parts.base:,}", "", "sum of the lines' shares"),
+            Step("d", "design allowance", f"{parts.design_allowance:,}", "", "its share by base"),
+            Step("k", "contingency", f"{parts.contingency:,}", "", "its share by spread"),
+            Step("g", "prices rise by", self.growth * 100, "%", "Σ b ((1 + i)^t − 1) / Σ b"),
+            Step("e", "escalation", f"{parts.escalation:,}", "", "(b + d + k) g", COMPOUND),
+            Step("n", "before tax", f"{parts.before_tax:,}", "", "b + d + k + e"),
+            Step("", "tax, its share", f"{parts.tax:,}", "", "by what is bought"),
+            Step("", "of it recovered", f"{parts.tax_recovered:,}"),
+            Step("c", "cost to the club", f"{parts.cost:,}", "", "before tax + tax − recovered"),
+        )
+        return Working("From the base to what the club bears", steps)
 
 
 @dataclass(frozen=True)
@@ -187,8 +222,8 @@ class CostByYear:
             year: dict.fromkeys(Category, NOTHING) for year in self.years
         }
         for cell in self.cells:
-            for category, amount in cell.by_category.items():
-                heads[cell.year][category] += amount
+            for share in cell.lines:
+                heads[cell.year][share.line.category] += share.amount
         return heads
 
     def working(self, year: FinancialYear | None) -> Working:
@@ -244,33 +279,30 @@ class _Draft:
 
     item: int
     stretch: Stretch | None
-    base: Decimal = NOTHING
-    own_crew: Decimal = NOTHING
-    weighed_years: float = 0.0
-    rise: tuple[float, float, float] = (0.0, 0.0, 0.0)  # of the base, low, likely, high
-    straight: float = 0.0
-    taxable: float = 0.0  # base of what is bought, with its likely rise
-    heads: dict[Category, Decimal] = field(default_factory=dict)
+    lines: list[LineShare] = field(default_factory=list)
 
     def add(self, line: CostLine, amount: Decimal) -> None:
-        self.base += amount
-        self.heads[line.category] = self.heads.get(line.category, NOTHING) + amount
-        if not line.is_bought:
-            self.own_crew += amount
-        money = float(amount)
-        likely = 0.0
-        if self.stretch is not None:
-            years = mid_point_years(line.priced_on, self.stretch.first, self.stretch.last)
-            self.weighed_years += money * years
-            if line.trend is not None:
-                rates = line.trend.percent
-                self.straight += money * straight_line(rates.likely / 12, years * 12)
-                low, likely, high = (
-                    money * growth(rate, years) for rate in (rates.low, rates.likely, rates.high)
-                )
-                self.rise = (self.rise[0] + low, self.rise[1] + likely, self.rise[2] + high)
-        if line.is_bought:
-            self.taxable += money + likely
+        if self.stretch is None:
+            self.lines.append(LineShare(line, amount))
+            return
+        years = mid_point_years(line.priced_on, self.stretch.first, self.stretch.last)
+        if line.trend is None:
+            self.lines.append(LineShare(line, amount, years))
+            return
+        rates = line.trend.percent
+        low, likely, high = (growth(rate, years) for rate in (rates.low, rates.likely, rates.high))
+        straight = straight_line(rates.likely / 12, years * 12)
+        self.lines.append(LineShare(line, amount, years, low, likely, high, straight))
+
+    @property
+    def base(self) -> Decimal:
+        return sum((share.amount for share in self.lines), NOTHING)
+
+    def weighed(self, figure: Callable[[LineShare], float]) -> float:
+        """Mean of a figure of the lines, weighed by their money."""
+        base = float(self.base)
+        together = sum(float(share.amount) * figure(share) for share in self.lines)
+        return together / base if base else 0.0
 
 
 def _drafts(item: CostedItem, starts_in_month: int, penny: Decimal) -> list[_Draft]:
@@ -291,29 +323,37 @@ def _finish(
     draft: _Draft, allowance: Decimal, contingency: Decimal, penny: Decimal
 ) -> tuple[Cell, float]:
     """The cell before tax, and how much of it is bought."""
-    base = float(draft.base)
-    shares = [rise / base if base else 0.0 for rise in draft.rise]
-    laid = draft.base + allowance + contingency
+    base = draft.base
+    laid = base + allowance + contingency
+    shares = (
+        draft.weighed(lambda share: share.growth_low),
+        draft.weighed(lambda share: share.growth),
+        draft.weighed(lambda share: share.growth_high),
+    )
     low, likely, high = (to_penny(laid * Decimal(repr(share)), penny) for share in shares)
     cell = Cell(
         item=draft.item,
         year=draft.stretch.year if draft.stretch else None,
         stretch=draft.stretch,
-        years_to_mid=draft.weighed_years / base if base else 0.0,
+        years_to_mid=draft.weighed(lambda share: share.years),
         growth=shares[1],
-        straight=draft.straight / base if base else 0.0,
+        straight=draft.weighed(lambda share: share.straight),
         parts=Parts(
-            base=draft.base,
+            base=base,
             design_allowance=allowance,
             contingency=contingency,
             escalation=likely,
             escalation_low=low,
             escalation_high=high,
-            own_crew=draft.own_crew,
+            own_crew=sum(
+                (share.amount for share in draft.lines if not share.line.is_bought), NOTHING
+            ),
         ),
-        by_category=draft.heads,
+        lines=tuple(draft.lines),
     )
-    return cell, float(laid) * draft.taxable / base if base else 0.0
+    return cell, float(laid) * draft.weighed(
+        lambda share: 1 + share.growth if share.line.is_bought else 0.0
+    )
 
 
 def _with_tax(

@@ -11,7 +11,6 @@ import math
 from dataclasses import dataclass
 
 from worksprog.calc.ranges import ThreePoint
-from worksprog.calc.working import Step, Working
 
 DAYS_A_YEAR = 365.25
 COMPOUND = "escalation to the mid-point of the spend, common practice (from memory)"
@@ -64,32 +63,3 @@ def mid_point_years(base: dt.date, first: dt.date, last: dt.date) -> float:
         raise ValueError(f"The spend ends on {last}, before it begins on {first}.")
     days = (first - base).days + ((last - first).days + 1) / 2
     return max(days, 0.0) / DAYS_A_YEAR
-
-
-def escalation_working(
-    *, cost: float, trend: Trend, base: dt.date, first: dt.date, last: dt.date, unit: str = ""
-) -> Working:
-    """One stretch of spend, step by step, with the straight-line figure beside it."""
-    years = mid_point_years(base, first, last)
-    likely = trend.percent.likely
-    shares = [growth(rate, years) for rate in (trend.percent.low, likely, trend.percent.high)]
-    a_month = likely / 12
-    return Working(
-        "Escalation to the mid-point of the spend",
-        (
-            Step("C", "cost at the book's prices", cost, unit),
-            Step("i", f"price trend: {trend.name}", likely, "% a year", "", trend.source),
-            Step(
-                "t",
-                "from the day of the prices to the mid-point of the spend",
-                years,
-                "years",
-                f"middle of {first} to {last}, less {base}",
-            ),
-            Step("", "straight-line check", cost * straight_line(a_month, years * 12), unit,
-                 "C × i/12 × 12 t", STRAIGHT),
-            Step("", "low to high", f"{cost * shares[0]:,.2f} to {cost * shares[2]:,.2f}", unit,
-                 "with the trend's low and high"),
-            Step("E", "escalation", cost * shares[1], unit, "C ((1 + i)^t − 1)", COMPOUND),
-        ),
-    )  # fmt: skip

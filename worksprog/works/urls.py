@@ -55,6 +55,7 @@ urlpatterns = [
     path("ranges/assumed/", ranges.assumed, name="assumed"),
     path("programmes/<uuid:uuid>/ranges/", ranges.ranges_of, name="ranges-of"),
     path("programmes/<uuid:uuid>/ranges/draw/", ranges.draw_ranges, name="draw-ranges"),
+    path("items/<uuid:uuid>/years/", years.item_years, name="item-years"),
     path("items/<uuid:uuid>/class/", years.estimate_class, name="estimate-class"),
     path("items/<uuid:uuid>/", item.item, name="item"),
     path("items/<uuid:uuid>/change/", item.edit_item, name="edit-item"),

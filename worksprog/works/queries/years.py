@@ -205,6 +205,7 @@ def _cost_line(line: EstimateLine, estimate: Estimate, then: Mapping[PriceThen, 
         category=Head(line.category),
         priced_on=_priced_on(line, estimate, then),
         trend=_trend_of(line),
+        name=line.description,
     )
 
 

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from worksprog.calc.build_up import Category as Head
 from worksprog.calc.charts_years import YearBar, years_chart
+from worksprog.calc.escalation import COMPOUND, STRAIGHT
 from worksprog.calc.estimate_classes import CLASSES, ORIGIN, SOURCE
 from worksprog.clubs.csv_files import csv_answer
 from worksprog.clubs.door import ClubRequest, club_page, get_row
@@ -144,6 +145,29 @@ def _sheet_of(request: ClubRequest, uuid: UUID) -> YearsSheet:
     programme = get_row(Programme, request.club, uuid)
     programme.club = request.club
     return years_sheet(programme)
+
+
+@require_GET
+@club_page("works.read")
+def item_years(request: ClubRequest, uuid: UUID) -> HttpResponse:
+    """One item's money in each year, line by line."""
+    item = get_row(Item.objects.select_related("phase__project__programme"), request.club, uuid)
+    programme = item.phase.project.programme
+    programme.club = request.club
+    cells = years_sheet(programme).cells_of.get(item.pk, [])
+    return show(
+        request,
+        "works/item_years.html",
+        {
+            "item": item,
+            "cells": cells,
+            "all_days": sum(cell.stretch.days for cell in cells if cell.stretch),
+            "compound": COMPOUND,
+            "straight": STRAIGHT,
+            "sheet_name": f"Estimates · {item.name}, year by year",
+            **title_block(programme),
+        },
+    )
 
 
 @require_GET
