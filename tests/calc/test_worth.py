@@ -117,6 +117,19 @@ def test_what_moves_the_answer_is_ranked() -> None:
     assert worth.low.net_worth < worth.likely.net_worth < worth.high.net_worth
 
 
+def test_both_ways_to_the_net_worth_agree() -> None:
+    """Swings are worked out promise by promise, the answer from its flows: the same at likely."""
+    work = replace(
+        thinning(after_years=1.3, lasts_years=12),
+        left=(Left("mud", ThreePoint(1, 90, 300), 5),),
+        paid_after_years=2.7,
+    )
+    worth = weigh([work, thinning()], Assumptions(HOUR, DISCOUNT, YEARS))
+    late = next(one for one in worth.swings if one.name == "Begins late")
+    assert late.worth_at_low == pytest.approx(worth.likely.net_worth, rel=1e-12)
+    assert late.worth_at_high < late.worth_at_low
+
+
 def test_leaving_it_costs_what_is_stated() -> None:
     left = Left("wet ground mended by hand", ThreePoint(300, 500, 900), grows_percent=4)
     work = replace(thinning(), left=(left,))

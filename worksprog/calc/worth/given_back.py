@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import lru_cache
 from math import isfinite
 
 from worksprog.calc.ranges import ThreePoint
@@ -169,35 +170,48 @@ def _setting(assumed: Assumptions, end: End = End.LIKELY) -> _Setting:
     )
 
 
-def _in_force(promise: Promise, year: int, late: float) -> float:
-    """Share of the year (counted from the day the work is paid) in which the promise stands."""
-    begins = promise.after_years + late
-    ends = begins + promise.lasts_years
-    return max(min(year, ends) - max(year - 1, begins), 0.0)
+def _in_force(begins: float, lasts: int, year: int) -> float:
+    """Share of the year (counted from the day the work is paid) in which a promise stands."""
+    return max(min(year, begins + lasts) - max(year - 1, begins), 0.0)
+
+
+@lru_cache(maxsize=65_536)
+def _worth_of_one(discount: float, years: int, begins: float, lasts: int) -> float:
+    """What 1 a year is worth on the day the work is paid, while the promise stands."""
+    growth = 1 + discount / 100
+    return float(sum(_in_force(begins, lasts, k) * growth**-k for k in range(1, years + 1)))
 
 
 def _gains(work: Work, on: _Setting) -> list[tuple[float, float]]:
     """Gains of a work as (years from now, money), each at the end of its year."""
     paid = work.paid_after_years
-    found = []
-    for year in range(1, on.years + 1):
-        amount = sum(
-            on.money_a_year(promise) * _in_force(promise, year, on.late)
-            for promise in work.promises
+    yearly = [
+        (on.money_a_year(one), one.after_years + on.late, one.lasts_years) for one in work.promises
+    ]
+    left = [(at(one.money_a_year, on.left), 1 + one.grows_percent / 100) for one in work.left]
+    return [
+        (
+            paid + year,
+            sum(amount * _in_force(begins, lasts, year) for amount, begins, lasts in yearly)
+            + sum(first * growth ** (paid + year - 1) for first, growth in left),
         )
-        amount += sum(
-            at(one.money_a_year, on.left) * (1 + one.grows_percent / 100) ** (paid + year - 1)
-            for one in work.left
-        )
-        found.append((paid + year, amount))
-    return found
+        for year in range(1, on.years + 1)
+    ]
 
 
 def _net_worth(works: Sequence[Work], on: _Setting) -> float:
     total = 0.0
     for work in works:
-        flows = [(work.paid_after_years, -at(work.cost, on.cost)), *_gains(work, on)]
-        total += money.timed_worth(on.discount, flows)
+        paid = work.paid_after_years
+        worth = -at(work.cost, on.cost)
+        for one in work.promises:
+            begins = one.after_years + on.late
+            factor = _worth_of_one(on.discount, on.years, begins, one.lasts_years)
+            worth += on.money_a_year(one) * factor
+        for stated in work.left:
+            first = at(stated.money_a_year, on.left) * (1 + stated.grows_percent / 100) ** paid
+            worth += money.growing_worth(first, stated.grows_percent, on.discount, on.years)
+        total += worth * money.discount_factor(on.discount, paid)
     return total
 
 
