@@ -20,6 +20,7 @@ from worksprog.reports.models import Report
 from worksprog.reports.presenting import present
 from worksprog.reports.services import draft_report, new_report
 from worksprog.works.models import Consent, Item
+from worksprog.works.queries import programme_totals
 from worksprog.works.services import create_programme, record_consent, record_spend
 
 
@@ -63,6 +64,15 @@ def test_the_total_is_the_sum_of_the_rows_shown(works: Works, draft: Report) -> 
         assert Decimal(figures["total"][name]) == shown
         if name in figures["key"]:
             assert Decimal(figures["key"][name]) == shown
+
+
+def test_the_money_note_tells_the_programme_by_chance(works: Works, draft: Report) -> None:
+    drawn = programme_totals(works.programme)
+    assert drawn.money_p80 is not None
+    note = _gather(draft)["money_note"]
+    assert f"no more than £{drawn.money_p80:,.0f} and" in note
+    assert "in 80 of 100 cases (simulated, 10,000 draws, seed 1)" in note
+    assert f"their likely figures add up to £{drawn.money_likely:,.0f}" in note
 
 
 def test_what_comes_after_the_last_day_counts_for_nothing(works: Works) -> None:
@@ -160,7 +170,7 @@ def test_queries_do_not_grow_with_the_programme(
 ) -> None:
     from tests.reports.more import add_jobs
 
-    with django_assert_max_num_queries(45) as small:
+    with django_assert_max_num_queries(48) as small:
         _gather(draft)
     add_jobs(works, 12)
     with django_assert_max_num_queries(len(small.captured_queries)):

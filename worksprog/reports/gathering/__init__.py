@@ -12,6 +12,7 @@ from worksprog.drainage.queries import check_network, live_storm
 from worksprog.planning.queries import feature_states_on
 from worksprog.reports.figures import FORM, settled
 from worksprog.reports.gathering.care import cautions
+from worksprog.reports.gathering.chance import chance_words
 from worksprog.reports.gathering.facts import Facts, read_facts
 from worksprog.reports.gathering.jobs import (
     charts,
@@ -63,7 +64,7 @@ def gather(report: Report, *, made_on: date) -> dict[str, Any]:
             ],
             "projects": rows,
             "total": total,
-            "money_note": MONEY_NOTE,
+            "money_note": " ".join((MONEY_NOTE, *chance_words(facts))),
             "map": map_data(facts, states),
             "charts": charts(facts),
             "charts_note": charts_note(facts),

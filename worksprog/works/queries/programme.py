@@ -149,9 +149,12 @@ class ProgrammeSheet:
         ]
 
 
-def dates_of_item(item: Item) -> tuple[date | None, date | None, str]:
-    """From what happened, else from the live plan, else from what was asked for."""
-    planned = next(iter(getattr(item, "live_planned", ())), None)
+def dates_of_item(item: Item, planned: Any = None) -> tuple[date | None, date | None, str]:
+    """From what happened, else from the live plan, else from what was asked for.
+
+    ``planned`` is its row of the live plan, where it was not read together with the item.
+    """
+    planned = planned or next(iter(getattr(item, "live_planned", ())), None)
     planned_end = planned.finish if planned else None
     if item.finished_on:
         return item.started_on, item.finished_on, "done"
