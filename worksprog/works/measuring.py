@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from decimal import Decimal
 from math import sqrt
 from typing import Any, Protocol
 
@@ -189,6 +190,22 @@ class _Reader:
             Reading(str(feature.uuid), feature.title, name, measure.label, value, measure.unit, how)
         )
 
+    def note(self, feature: Feature, name: str, value: float | None, how: str) -> None:
+        """A figure of design as one feature carries it, so that a change of it can be told."""
+        parameter = self.set_by.get(name)
+        if parameter is not None and value:
+            self.readings.append(
+                Reading(
+                    str(feature.uuid),
+                    feature.title,
+                    name,
+                    parameter.label,
+                    float(value),
+                    parameter.unit,
+                    how,
+                )
+            )
+
     def of(self, name: str) -> list[float]:
         return [reading.value for reading in self.readings if reading.name == name]
 
@@ -218,6 +235,10 @@ class _Reader:
         if parameter.minimum <= value <= parameter.maximum:
             self.parameters[name] = value
             self.told[name] = how
+
+
+def _float(value: Decimal | None) -> float | None:
+    return None if value is None else float(value)
 
 
 def _mean(values: Sequence[float]) -> float | None:
@@ -264,9 +285,12 @@ def _corners(feature: Feature) -> float:
 
 def _read_sections(reader: _Reader, counted: Sequence[Feature]) -> None:
     """Figures of design that the features and their reaches carry."""
-    sections = [
-        reader.rows.reaches[feature.pk] for feature in counted if feature.pk in reader.rows.reaches
-    ]
+    sections = []
+    for feature in counted:
+        reader.note(feature, "width_m", _float(feature.width_m), "width entered")
+        reach = reader.rows.reaches.get(feature.pk)
+        if reach is not None:
+            sections.append(reach)
     bores = [reach.inside_diameter_mm for reach in sections if reach.inside_diameter_mm]
     if bores:
         reader.take("pipe_mm", max(bores), "nominal size nearest to the largest bore of its pipes")
@@ -410,6 +434,7 @@ def _read_earth(reader: _Reader, counted: Sequence[Feature]) -> None:
     for feature in counted:
         if feature.geometry.geom_type != "Polygon":
             continue
+        reader.note(feature, "crest_m", _float(feature.height_m), "height entered")
         try:
             moved = _shaped(reader, feature)
         except ValueError:
@@ -448,6 +473,9 @@ def _read_trees(reader: _Reader, counted: Sequence[Feature]) -> None:
             reader.read(feature, "stems", stems, "counted")
             if feature.diameter_cm is not None and float(feature.diameter_cm) >= LARGE_STEM_CM:
                 reader.read(feature, "large_stems", stems, f"{LARGE_STEM_CM:g} cm or more")
+        if feature.kind in (Kind.TREE, Kind.WOOD):
+            reader.note(feature, "dbh_cm", _float(feature.diameter_cm), "at breast height")
+            reader.note(feature, "tree_m", _float(feature.height_m), "height entered")
         if feature.diameter_cm and feature.height_m and feature.kind in (Kind.TREE, Kind.WOOD):
             known.append((stems, float(feature.diameter_cm), float(feature.height_m)))
     for name in ("stems", "large_stems"):
@@ -467,6 +495,9 @@ def _read_trees(reader: _Reader, counted: Sequence[Feature]) -> None:
 
 
 def _read_hedges(reader: _Reader, counted: Sequence[Feature]) -> None:
+    for feature in counted:
+        if feature.kind == Kind.HEDGE:
+            reader.note(feature, "hedge_m", _float(feature.height_m), "height entered")
     heights = [float(one.height_m) for one in counted if one.kind == Kind.HEDGE and one.height_m]
     reader.take("hedge_m", _mean(heights), "mean height of its hedges")
 
