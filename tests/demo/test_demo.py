@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -28,7 +29,9 @@ from worksprog.planning import drains
 from worksprog.planning.models import Plan
 from worksprog.works.bridge_sizing import with_design
 from worksprog.works.models import Estimate, Item, Programme
+from worksprog.works.queries import compared
 from worksprog.works.queries import sizing as queries_sizing
+from worksprog.works.queries.ranges_sheet import ranges_sheet
 from worksprog.works.queries.worth import programme_worth
 from worksprog.works.queries.years import years_sheet
 
@@ -111,6 +114,43 @@ def _costs_add_up_by_year(club: Club) -> None:
     assert {row.estimate.estimate_class for row in sheet.items if row.estimate} >= {3, 4}
 
 
+def _estimates_are_overtaken_shared_and_made_anew(club: Club) -> None:
+    """A chamber lowered after approval, a job shared with a contractor, a path made wider."""
+    told = compared.out_of_date(list(Item.objects.filter(club=club).select_related("club")))
+    (carrier,) = [one for one in told if compared.levels_moved(one.estimate, one.measured)]
+    assert carrier.item.name == "Lay carrier C2–C3" and carrier.estimate.approved_on is not None
+    assert carrier.moved[0].words.endswith("m (-0.20)")
+    assert carrier.held is not None
+    assert carrier.held.comparison.effects.quantity > 0
+    assert carrier.held.comparison.hours.quantity_h > 0
+
+    shared = Item.objects.get(club=club, name="Lay carrier O3–C7")
+    heads = shared.estimates.get(is_live=True).lines.values_list("category", flat=True)
+    assert shared.contract_steps and {"labour", "contractor"} <= set(heads)
+
+    first, second = Estimate.objects.filter(item__name="Path, 16 green to 17 tee").order_by(
+        "revision"
+    )
+    assert first.approved_on is not None and second.is_live
+    effects = compared.hold(
+        compared.kept(first, first.lines.all()), compared.kept(second, second.lines.all())
+    ).comparison.effects
+    assert effects.quantity > 0
+    assert effects.total == second.money_likely - first.money_likely
+
+
+def _ranges_are_kept_and_of_now(club: Club) -> None:
+    """The kept run is of the figures as they stand, and says from whom and from what it comes."""
+    sheet = ranges_sheet(Programme.objects.get(club=club, is_live=True))
+    assert sheet.ranges is not None and sheet.ranges.made_at is not None
+    whole = sheet.ranges.whole
+    assert 0.2 < whole.money.chance_within(float(whole.base_money)) < 0.6
+    assert whole.base_money < whole.money_p80 < Decimal("1.2") * whole.base_money
+    causes = {one["words"] for one in whole.drivers["money_sources"] if one["is_cause"]}
+    assert {"the programme as a whole", "hands of the crew", "prices of the quarry"} <= causes
+    assert len(sheet.ranges.at("year")) >= 5 and len(sheet.ranges.at("project")) >= 10
+
+
 @pytest.mark.django_db
 def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str]) -> None:
     settings.DEBUG = True
@@ -135,7 +175,9 @@ def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str
     assert [reach.name for reach in network.reaches if reach.state == "too_small"] == ["P1"]
 
     _sizes_can_be_worked_out(club)
+    _ranges_are_kept_and_of_now(club)
     _one_drain_is_overloaded_for_a_time(club)
+    _estimates_are_overtaken_shared_and_made_anew(club)
 
     built = {one.feature.ref: one for one in every_as_built(club, network) if one.lines}
     assert built.keys() == {"C1–O2", "C2–C1", "C3–C2"}

@@ -28,6 +28,7 @@ WIDENED_AT = datetime(2026, 10, 5, 10, 30, tzinfo=UTC)
 def _upper_invert(club: Club, change_m: float, by: User) -> None:
     feature = Feature.objects.select_related("reach").get(club=club, ref=LOWERED)
     level = feature.reach.upstream_invert_m
+    assert level is not None
     set_reach(feature=feature, by=by, upstream_invert_m=round(level + change_m, 3))
 
 

@@ -307,6 +307,7 @@ class OutOfDate:
 
     item: Item
     estimate: Estimate
+    measured: Measured
     moved: list[Moved]
     held: Held | None  # None: it cannot be worked out as things stand
     cannot: str = ""
@@ -383,7 +384,8 @@ def then_and_now(
     """The live estimate against what would be worked out now; no query of its own."""
     now = now_of(item, rows, measured, book)
     held = hold(kept(estimate, rows), now.worked) if now.worked is not None else None
-    return OutOfDate(item, estimate, everything_moved(estimate, measured), held, now.cannot)
+    moved = everything_moved(estimate, measured)
+    return OutOfDate(item, estimate, measured, moved, held, now.cannot)
 
 
 def out_of_date(items: Sequence[Item]) -> list[OutOfDate]:
