@@ -113,10 +113,25 @@ def test_a_sheet_of_100_000_rows_is_refused_without_reading_it():
             + tail.split(b">", 1)[1].split(b"</sheetData>")[-1]
         )
 
-    with pytest.raises(FileRefused, match="“Prices” has more than 5,000 rows"):
+    with pytest.raises(FileRefused, match="The sheet has more than 5,000 rows"):
         read_table(repacked(xlsx(["x"]), many))
     with pytest.raises(FileRefused, match="more than 5,000 rows"):
         read_table(b"a,b\n" * 100_000)
+
+
+def test_the_rows_that_count_are_those_of_the_sheet_that_is_read():
+    book = openpyxl.Workbook(write_only=True)
+    for title, count in (("Long", 31), ("Short", 30)):
+        sheet = book.create_sheet(title)
+        for number in range(count):
+            sheet.append([number])
+    out = io.BytesIO()
+    book.save(out)
+    with pytest.raises(FileRefused, match="“Long” has more than 30 rows"):
+        read_table(out.getvalue(), limits=Limits(rows=30))
+    assert read_table(out.getvalue(), limits=Limits(rows=31)).name == "Long"
+    with pytest.raises(FileRefused, match="The sheet has more than 29 rows"):
+        read_table(out.getvalue(), limits=Limits(rows=29))
 
 
 def test_one_cell_far_down_costs_no_memory():

@@ -292,9 +292,14 @@ def test_spot_heights_go_out_as_they_came_in(as_staff: Client, surveyed: Survey)
     assert again.codes == first.codes
 
 
-def test_a_code_that_is_a_formula_goes_out_as_text() -> None:
-    assert reads._harmless("=1+1") == "'=1+1"
-    assert reads._harmless("GL") == "GL"
+def test_a_code_that_is_a_formula_goes_out_as_text(
+    surveyed: Survey, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    xyz, codes = reads.points_of(surveyed)
+    monkeypatch.setattr(reads, "points_of", lambda _: (xyz, ["=1+1", *codes[1:]]))
+    text = reads.spot_heights_csv(surveyed)
+    assert ",'=1+1\r\n" in text
+    assert f",{codes[1]}\r\n" in text
 
 
 def draw(cast: Cast) -> list[Feature]:

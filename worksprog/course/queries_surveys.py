@@ -19,6 +19,7 @@ import shapely
 from worksprog.calc import grid
 from worksprog.calc import ground as calc_ground
 from worksprog.calc.ground import GriddedGround
+from worksprog.clubs.csv_files import guarded
 from worksprog.clubs.models import Club
 from worksprog.course.bridge import grid_of, points_of
 from worksprog.course.models import Feature, ImportDraft, Kind, Survey
@@ -138,11 +139,6 @@ def layers_of(seen: Preview, draft: ImportDraft) -> list[dict[str, Any]]:
 # --- handed out again ------------------------------------------------------------------------------
 
 
-def _harmless(text: str) -> str:
-    """A code that a spreadsheet would run as a formula, made plain text."""
-    return f"'{text}" if text[:1] in ("=", "+", "@", "\t") else text
-
-
 def spot_heights_csv(survey: Survey) -> str:
     """Easting, northing, level, code, as they were brought in."""
     xyz, codes = points_of(survey)
@@ -150,7 +146,7 @@ def spot_heights_csv(survey: Survey) -> str:
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(["easting", "northing", "level", "code"])
     for (x, y, z), code in zip(xyz.tolist(), codes, strict=True):
-        writer.writerow([f"{x:.3f}", f"{y:.3f}", f"{z:.3f}", _harmless(code)])
+        writer.writerow([f"{x:.3f}", f"{y:.3f}", f"{z:.3f}", guarded(code)])
     return text.getvalue()
 
 

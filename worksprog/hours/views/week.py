@@ -13,6 +13,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from worksprog.clubs.csv_files import guarded
 from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.clubs.models import Club
 from worksprog.hours.forms import CorrectForm, QueryForm
@@ -142,12 +143,6 @@ def correct(request: ClubRequest, uuid: UUID) -> HttpResponse:
     return render(request, "hours/correct.html", context)
 
 
-def _plain(value: object) -> str:
-    """A spreadsheet takes a text that begins like this for a formula; an apostrophe stops it."""
-    text = str(value)
-    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
-
-
 @require_safe
 @club_page("hours.approve")
 def as_csv(request: ClubRequest) -> HttpResponse:
@@ -177,15 +172,15 @@ def as_csv(request: ClubRequest) -> HttpResponse:
         table.writerow(
             [
                 entry.worked_on.isoformat(),
-                _plain(entry.person.user),
-                _plain(entry.item or ""),
+                guarded(entry.person.user),
+                guarded(entry.item or ""),
                 entry.get_routine_display() if entry.routine else "",
                 entry.hours,
                 "" if entry.quantity is None else f"{entry.quantity:g}",
                 entry.get_ground_display() if entry.ground else "",
                 entry.get_state_display(),
-                _plain(entry.note),
-                _plain(entry.reason),
+                guarded(entry.note),
+                guarded(entry.reason),
             ]
         )
     return answer

@@ -55,6 +55,10 @@ class Preview:
         return len(self.new_rows) + len(self.old_rows)
 
     @property
+    def moved_fields(self) -> set[str]:
+        return {move.name for one in (*self.changed, *self.confirmed) for move in one.moves}
+
+    @property
     def is_empty(self) -> bool:
         return not self.count
 
@@ -113,7 +117,8 @@ def _hold(
         ) from error
     if isinstance(row, Price) and row.made_of is not None and not entry.get("likely"):
         row.likely = row.made_of
-    row.full_clean(validate_unique=False, validate_constraints=False)
+    # The club and its trends are its own, and asking for each would be two queries a row.
+    row.full_clean(exclude={"club", "trend"}, validate_unique=False, validate_constraints=False)
     now = entry_of(row)
     moved = None if before is None else difference(before, now, number=number)
     if before is None:

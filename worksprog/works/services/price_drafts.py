@@ -79,7 +79,11 @@ def accept_price_draft(
     A draft that was taken already is told, and nothing is taken twice. ValidationError where rows
     were refused and nobody said to leave them out, or where nothing would change.
     """
-    held = PriceDraft.objects.select_for_update().select_related("taken_as").get(pk=draft.pk)
+    held = (
+        PriceDraft.objects.select_for_update(of=("self",))
+        .select_related("taken_as")
+        .get(pk=draft.pk)
+    )
     if held.taken_as is not None:
         return Taken(held.taken_as, True, held.taken_as.words)
     # The club's row is the lock of its book.
@@ -107,7 +111,11 @@ def _write(preview: Preview, *, by: User | None, label: str) -> None:
     for model, what in ((Price, "price"), (OutputRate, "output")):
         new = [row for row in preview.new_rows if isinstance(row, model)]
         old = [row for row in preview.old_rows if isinstance(row, model)]
-        fields = ["is_confirmed" if name == "confirmed" else name for name in FIELDS[what]]
+        fields = [
+            "is_confirmed" if name == "confirmed" else name
+            for name in FIELDS[what]
+            if name in preview.moved_fields
+        ]
         update_records(old, fields=fields, by=by, label=label)
         save_records(new, by=by, label=label)
 
