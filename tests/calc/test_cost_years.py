@@ -122,6 +122,7 @@ def test_mid_point_and_growth() -> None:
     assert escalated(0.0, 4, 3) == 0.0
     # The straight line lies below the compound figure beyond a year, both being rises.
     assert 0 < straight_line(4 / 12, 24) < growth(4, 2)
+    assert straight_line(4 / 12, 6) > growth(4, 0.5) > 0
     for bad in ((-100, 1), (4, -0.1), (float("nan"), 1), (4, float("inf"))):
         with pytest.raises(ValueError):
             growth(*bad)

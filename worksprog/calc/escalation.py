@@ -46,7 +46,8 @@ def escalated(cost: float, percent_a_year: float, years: float) -> float:
 def straight_line(percent_a_month: float, months: float) -> float:
     """The straight-line variant: mean monthly rate × months to the mid-point, as a share.
 
-    It leaves out that each month's rise is itself raised, so it lies below the compound figure.
+    It leaves out that each rise is itself raised: below the compound figure beyond a year, and a
+    shade above it within the first.
     """
     if not math.isfinite(percent_a_month) or not math.isfinite(months) or months < 0:
         raise ValueError(f"The months to the mid-point must not be below 0, not {months:g}.")
