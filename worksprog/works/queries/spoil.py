@@ -514,6 +514,10 @@ def letter_of(place: int) -> str:
     return letters
 
 
+def _loads(count: int, of: str = "") -> str:
+    return f"{count} {of}load" if count == 1 else f"{count} {of}loads"
+
+
 def _is_carting(line: EstimateLine) -> bool:
     """Lines that move earth about, off the course or onto it, by what they are priced and paced by."""
     code = line.price.code if line.price is not None else ""
@@ -559,7 +563,7 @@ def _carting(
             if move.taker.item.pk == one.item.pk:
                 hours += move.work.hours
                 money += move.money
-                parts.append(f"{move.work.loads} loads of {move.letter}")
+                parts.append(f"{_loads(move.work.loads)} of {move.letter}")
         spread = sum(rest.spread_loose_m3.likely for rest in left[one.item.pk])
         if spread > 0 and rates.spread_m3_h:
             spent = spread / rates.spread_m3_h
@@ -569,7 +573,7 @@ def _carting(
         off = lorry_loads((rest.away_loose_m3.likely, rest.cut.soil) for rest in left[one.item.pk])
         if off:
             money += to_penny(off * rates.away)
-            parts.append(f"{off} lorry loads off the course")
+            parts.append(f"{_loads(off, 'lorry ')} off the course")
         for need in brought[one.item.pk]:
             tonnes = need.mass_t * (1 + BROUGHT_WASTE)
             price = rates.topsoil if need.fill.matter is Matter.TOPSOIL else rates.fill
