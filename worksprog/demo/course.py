@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 from worksprog.clubs.models import Club, User
 from worksprog.course.models import DRAIN_LINES, DRAIN_NODES, Feature, Hole, Source, State
@@ -59,6 +60,14 @@ def _holes_of(thing: Thing, holes: dict[int, Hole]) -> list[Hole]:
     return [holes[number] for number in thing.holes]
 
 
+def _sizes_of(thing: Thing) -> dict[str, Any]:
+    return {
+        name: Decimal(str(thing.facts[name]))
+        for name in ("width_m", "diameter_cm", "height_m")
+        if name in thing.facts
+    }
+
+
 def _set_levels(feature: Feature, thing: Thing, by: User) -> None:
     if feature.kind in DRAIN_LINES:
         figures = {key: value for key, value in thing.facts.items() if key in REACH_FIGURES}
@@ -97,6 +106,7 @@ def describe_surveyed(club: Club, by: User, holes: dict[int, Hole]) -> None:
         }
         if "stems" in thing.facts:
             facts["stems"] = thing.facts["stems"]
+        facts |= _sizes_of(thing)
         if "accuracy_m" in thing.facts:
             facts["accuracy_m"] = Decimal(str(thing.facts["accuracy_m"]))
         told = change_feature(feature=found, by=by, holes=_holes_of(thing, holes), **facts)
@@ -114,9 +124,6 @@ def draw_designed(club: Club, by: User, holes: dict[int, Hole]) -> dict[str, Fea
         [*drainage_designed(), *works_designed()], key=lambda one: one.kind in DRAIN_LINES
     )
     for thing in things:
-        facts = (
-            {"width_m": Decimal(str(thing.facts["width_m"]))} if "width_m" in thing.facts else {}
-        )
         feature = create_feature(
             club=club,
             kind=thing.kind,
@@ -128,7 +135,7 @@ def draw_designed(club: Club, by: User, holes: dict[int, Hole]) -> dict[str, Fea
             state=State.PROPOSED,
             state_date=DESIGNED_ON,
             source=Source.DESIGN,
-            **facts,
+            **_sizes_of(thing),
         )
         _set_levels(feature, thing, by)
         made[thing.ref] = feature

@@ -181,14 +181,14 @@ def course_things() -> list[Thing]:
 
 
 _WOODS = (
-    # ref, centre, half-axes, stems, holes beside it, name
-    ("WD1", (560, 88), (70, 11), 118, (4, 8), "Copse behind 4"),
-    ("WD2", (182, 86), (62, 10), 96, (5, 7), "Copse between 5 and 7"),
-    ("WD3", (20, 165), (9, 42), 46, (6,), "Copse behind 6"),
-    ("WD4", (700, 335), (88, 9), 140, (2, 11), "Belt between 2 and 11"),
-    ("WD5", (380, 394), (92, 9), 132, (10, 13), "Belt between 10 and 13"),
-    ("WD6", (676, 480), (110, 14), 210, (12, 17), "Oak belt on 12"),
-    ("WD7", (250, 560), (105, 9), 150, (15, 18), "Belt between 15 and 18"),
+    # ref, centre, half-axes, stems, their mean diameter (cm) and height (m), holes beside it, name
+    ("WD1", (560, 88), (70, 11), 118, (24, 15), (4, 8), "Copse behind 4"),
+    ("WD2", (182, 86), (62, 10), 96, (21, 14), (5, 7), "Copse between 5 and 7"),
+    ("WD3", (20, 165), (9, 42), 46, (20, 13), (6,), "Copse behind 6"),
+    ("WD4", (700, 335), (88, 9), 140, (26, 16), (2, 11), "Belt between 2 and 11"),
+    ("WD5", (380, 394), (92, 9), 132, (25, 15), (10, 13), "Belt between 10 and 13"),
+    ("WD6", (676, 480), (110, 14), 210, (34, 17), (12, 17), "Oak belt on 12"),
+    ("WD7", (250, 560), (105, 9), 150, (23, 15), (15, 18), "Belt between 15 and 18"),
 )
 
 
@@ -201,10 +201,11 @@ def _woods_and_trees() -> list[Thing]:
             _blob(*centre, *axes, 0.0, 300 + k),
             name,
             holes=holes,
-            facts={"stems": stems},
+            facts={"stems": stems, "diameter_cm": size[0], "height_m": size[1]},
         )
-        for k, (ref, centre, axes, stems, holes, name) in enumerate(_WOODS)
+        for k, (ref, centre, axes, stems, size, holes, name) in enumerate(_WOODS)
     ]
+    girths = np.random.default_rng(SEED + 8)
     lines = [LineString(points).buffer(24) for *_, points in HOLES]
     count = 0
     while count < 90:
@@ -213,7 +214,9 @@ def _woods_and_trees() -> list[Thing]:
         if any(line.contains(spot) for line in lines) or abs(y - brook_north(x)) < 6:
             continue
         count += 1
-        things.append(Thing("tree", f"TR{count}", on_grid(spot)))
+        across = round(float(girths.uniform(20, 62)), 1)
+        facts = {"diameter_cm": across, "height_m": round(8 + across / 5, 1)}
+        things.append(Thing("tree", f"TR{count}", on_grid(spot), facts=facts))
     return things
 
 
@@ -590,8 +593,21 @@ def works_designed() -> list[Thing]:
             (16, 17),
             {"width_m": 2.4},
         ),
-        Thing("mound", "M1", _blob(716, 208, 26, 8, 0.1, 510), "Mounds, 8 right", "proposed", (8,)),
-        Thing("mound", "M2", _blob(520, 262, 24, 7, 0.0, 511), "Mounds, 9 left", "proposed", (9,)),
+        *(
+            Thing("mound", ref, shape, name, "proposed", (hole,), {"height_m": height})
+            for ref, shape, name, hole, height in (
+                ("M1", _blob(716, 208, 26, 8, 0.1, 510), "Mounds, 8 right", 8, 1.2),
+                ("M2", _blob(520, 262, 24, 7, 0.0, 511), "Mounds, 9 left", 9, 1.0),
+            )
+        ),
+        Thing(
+            "fence",
+            "FN1",
+            _line((901, 330), (901, 430), (893, 470), (893, 520)),
+            "Fence by 12 tee and 17",
+            "proposed",
+            (12, 17),
+        ),
         Thing(
             "bunker",
             "B10.4",
