@@ -21,7 +21,13 @@ from worksprog.clubs.records import save_record
 from worksprog.clubs.spreadsheets import Line, SheetOut, Worked, write_workbook
 from worksprog.works.models import Estimate, EstimateLine, Price, PriceTrend
 from worksprog.works.queries.years import YearsSheet, years_sheet
-from worksprog.works.services import build_estimates, create_item, create_phase, create_project
+from worksprog.works.services import (
+    build_estimates,
+    create_item,
+    create_phase,
+    create_programme,
+    create_project,
+)
 from worksprog.works.services.years import set_allowances
 from worksprog.works.workbook import workbook_sheets
 
@@ -157,3 +163,18 @@ def test_an_amount_that_two_ways_of_rounding_part_stays_a_figure(sheet: YearsShe
     assert amount == Decimal("0.12")
     others = [cells[7] for cells in rows if cells[0] == "line" and cells[4] != 2.5]
     assert sum(isinstance(one, Worked) for one in others) > 0.8 * len(others)
+
+
+@pytest.mark.django_db
+def test_a_programme_with_nothing_in_it_is_a_workbook_too(cast: Cast) -> None:
+    programme = create_programme(
+        club=cast.club,
+        name="Empty",
+        starts_on=date(2026, 9, 1),
+        ends_on=date(2027, 9, 1),
+        by=cast.manager,
+    )
+    programme.club = cast.club
+    book = load_workbook(io.BytesIO(write_workbook(workbook_sheets(years_sheet(programme)))))
+    assert [cell.value for cell in book["Programme"][5]][:3] == ["programme", None, "Empty"]
+    assert book["Projects by year"].max_column == 3
