@@ -65,7 +65,8 @@ def _begin(packed: Packed, many: int, seed: int, hint: Found | None) -> _Island:
     spread = max(float(np.ptp(tail)), 1.0)
     weight = packed.weight / max(float(packed.weight.max(initial=0.0)), 1e-9)
     for k in range(many):
-        noise = rng.random(n) * spread * (k / many)
+        # From the rule of thumb to pure chance.
+        noise = rng.random(n) * spread * 4 * (k / many)
         priority = tail - weight * spread + noise
         if hint is not None and k % 4 == 0:
             priority = np.where(hint.start < 0, packed.days, hint.start) + rng.random(n) * k / many
@@ -95,7 +96,7 @@ def search(
     seed: int = 1,
     many: int = 300,
     islands: int = 2,
-    change: float = 0.02,
+    change: float | None = None,
     enough: float = -np.inf,
     hint: Found | None = None,
     stop: Callable[[], bool] = lambda: False,
@@ -107,9 +108,12 @@ def search(
 
     With ``generations`` and without a limit of time the same seed gives the same answer.
     ``hint``: a schedule to begin from. ``better`` is told of each better one, ``stop`` asked
-    between rounds. A task that finds no place is named in the schedule.
+    between rounds. ``change``: chance that a place of an order, or the way of a task, is altered in
+    a child; about one or two in each where it is left out. A task that finds no place is named in the schedule.
     """
     packed = packed if packed is not None else pack(problem)
+    if change is None:
+        change = max(0.02, min(1.5 / max(packed.tasks, 1), 0.3))
     until = time.monotonic() + seconds
     step = 2 if generations is None else min(generations, 10)
     looked_at = 0

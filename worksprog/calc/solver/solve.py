@@ -98,6 +98,8 @@ def solve(
     can better. ``hint``: today's plan, to begin from. ``better`` is told of each better schedule
     with its goal, the bound so far and what found it.
     """
+    if not problem.tasks:
+        return Solved(Schedule({}), 0.0, 0.0, True, "search", 0)
     began = time.monotonic()
     packed = pack(problem)
     bound = least_goal(problem)
