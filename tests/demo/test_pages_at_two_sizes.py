@@ -76,6 +76,7 @@ def _addresses(club: Club) -> Iterator[tuple[str, list[str]]]:
     for route, _, _ in ADDRESSES:
         address = "/" + route.replace("<slug:club_slug>", club.slug)
         address = address.replace("<int:user_id>", str(person.user_id))
+        address = address.replace("<slug:kind>", "carrier_pipe")
         address = address.replace("<int:number>", "1") + ASKED.get(_tail(route), "")
         if "<uuid:" not in address:
             yield route, [address]

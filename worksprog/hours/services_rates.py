@@ -51,8 +51,8 @@ def posterior_of(rates: KindRates) -> dict[str, Any]:
     jobs = "1 job" if len(learnt.judged) == 1 else f"{len(learnt.judged)} jobs"
     return {
         "words": (
-            f"learnt from {jobs} of the crew ({1 - learnt.book_weight:.0%} the crew, "
-            f"{learnt.book_weight:.0%} the book)"
+            f"learnt from {jobs} of the crew ({100 * (1 - learnt.book_weight):.0f} % the crew, "
+            f"{100 * learnt.book_weight:.0f} % the book)"
         ),
         "narrowing": learnt.narrowing,
         "crew_weight": 1 - learnt.book_weight,

@@ -321,7 +321,7 @@ def _working(learnt: Learnt) -> Working:
             log(one.evidence.ratio),
             "",
             f"ln({one.evidence.whole.hours:,.1f} h / {one.evidence.whole.book_h:,.1f} h)",
-            f"weight {one.weight:.2f}: {one.evidence.share:.0%} of the job"
+            f"weight {one.weight:.2f}: {100 * one.evidence.share:.0f} % of the job"
             + (", far out: a quarter of that" if one.weight < one.evidence.share * 0.99 else ""),
         )
         for one in learnt.judged
