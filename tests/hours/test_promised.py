@@ -229,6 +229,18 @@ def test_figures_of_the_log_beside_a_promise(site: Site, cast: Cast, as_manager:
     assert {one["what"]: one["hours_likely"] for one in fields}["leaves"] == 25.5
 
 
+def test_without_stems_the_wooded_ground_is_told(site: Site, cast: Cast) -> None:
+    one, _ = wood(cast, "W1", 100), wood(cast, "W2", 300)
+    create_item(
+        phase=site.tee.phase, kind="tree_thinning", name="Thin", features=[one], by=cast.manager
+    )
+    log_weeks(site, date(2025, 12, 1), date(2026, 11, 16), {"leaves": 5})
+    found, _ = reckoned_from_log(site.tee.phase.project, TODAY)
+    leaves = next(row for row in found if row.what == "leaves")
+    assert leaves.hours is None
+    assert "on 2,000 m² of wood of 4,000 m² on the course" in leaves.words
+
+
 def test_new_bunkers_bring_hours(site: Site, cast: Cast) -> None:
     bunker(cast, "B1", 100)
     made = bunker(cast, "B2", 50, "proposed")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import uuid
 from datetime import date
 from decimal import Decimal
 
@@ -25,7 +26,12 @@ from worksprog.works.models import (
     Price,
     WorthRules,
 )
-from worksprog.works.queries.worth import hours_back_by_year, programme_worth, promises_of
+from worksprog.works.queries.worth import (
+    assumed_by,
+    hours_back_by_year,
+    programme_worth,
+    promises_of,
+)
 from worksprog.works.services import (
     build_estimate,
     create_item,
@@ -149,6 +155,17 @@ def test_an_hour_without_a_cost_gives_hours_and_no_money(works: Works, cast: Cas
     assert found.whole is None
     money_rests_on(cast, hour_low=18, hour_likely=20, hour_high=22)
     assert programme_worth(works.programme).whole is not None
+
+
+def test_the_crews_own_line_of_the_book_is_an_hours_cost(works: Works, cast: Cast) -> None:
+    crew = Price.objects.get(club=cast.club, code="labour-crew")
+    crew.name, crew.likely = "Crew", 22
+    Price.objects.filter(pk=crew.pk).update(code="labour-other", likely=24)
+    assert assumed_by(cast.club).hour.likely == 24
+    crew.pk, crew.uuid = None, uuid.uuid4()
+    save_record(crew, by=cast.manager)
+    assert assumed_by(cast.club).hour.likely == 22
+    assert assumed_by(cast.club).hour_from == "price book: Crew"
 
 
 def test_shelved_items_promise_nothing(works: Works, cast: Cast) -> None:

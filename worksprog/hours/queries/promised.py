@@ -238,18 +238,31 @@ def reckoned_from_log(project: Project, today: date) -> tuple[list[Reckoned], in
         by = f"{net:,.0f} m² of bunkers over {sum(known.values()):,.0f} m² on the course"
         found.append(part(Benefit.What.BUNKERS, net / sum(known.values()), by))
     told = {one.what for one in found}
-    found += [
-        Reckoned(
-            what,
-            str(Benefit.What(what).label),
-            year[kind],
-            f"{year[kind]:,.0f} h on the whole course in {of_year}; which part of it this project "
-            "ends is for you to judge.",
-        )
-        for what, kind in TOLD_BY.items()
-        if what not in told
-    ]
+    for what, kind in TOLD_BY.items():
+        if what in told:
+            continue
+        words = f"{year[kind]:,.0f} h on the whole course in {of_year}"
+        if what == Benefit.What.LEAVES:
+            words += _wood_words(items, there)
+        words += "; which part of it this project ends is for you to judge."
+        found.append(Reckoned(what, str(Benefit.What(what).label), year[kind], words))
     return found, weeks
+
+
+def _wood_words(items: Sequence[Item], there: Sequence[Feature]) -> str:
+    """Where no stems are known: how much of the wooded ground the project is on."""
+    all_m2 = sum(one.area_m2 for one in there if one.kind == Kind.WOOD)
+    on = {
+        one.pk: one.area_m2
+        for item in items
+        for one in item.features.all()
+        if one.kind == Kind.WOOD
+    }
+    if not on or not all_m2:
+        return ""
+    return (
+        f"; the project is on {sum(on.values()):,.0f} m² of wood of {all_m2:,.0f} m² on the course"
+    )
 
 
 def _stems(item: Item) -> float:

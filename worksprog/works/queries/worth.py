@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import QuerySet
+from django.db.models import Case, QuerySet, Value, When
 
 from worksprog.calc import worth as calc
 from worksprog.calc.financial_years import FinancialYear, financial_year_of, years_between
@@ -32,6 +32,7 @@ from worksprog.works.queries.rules import rules_of
 
 YEAR_D = 365.25
 NONE = ThreePoint.exactly(0.0)
+CREW = "labour-crew"  # the crew's line of the price book; without it the first line of labour
 Dates = tuple[date | None, date | None, str]
 
 
@@ -65,7 +66,9 @@ def assumed_by(club: Club) -> Assumed:
     rules, worth = rules_of(club), worth_rules_of(club)
     hour, hour_from = _three(worth, "hour"), "set by the club"
     if hour is None:
-        price = Price.objects.filter(club=club, category=Category.LABOUR).order_by("id").first()
+        own_crew = Case(When(code=CREW, then=Value(0)), default=Value(1))
+        labour = Price.objects.filter(club=club, category=Category.LABOUR)
+        price = labour.order_by(own_crew, "id").first()
         if price is not None:
             hour = ThreePoint(float(price.low), float(price.likely), float(price.high))
             hour_from = f"price book: {price.name}"
