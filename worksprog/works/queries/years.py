@@ -175,10 +175,12 @@ def _dates_then(rows: Sequence[ItemCost]) -> dict[PriceThen, date]:
     books = {
         row.estimate.book_id
         for row in rows
-        if row.estimate is not None and any(_has_moved(line) for line in row.lines)
+        if row.estimate is not None
+        and row.estimate.book_id is not None
+        and any(_has_moved(line) for line in row.lines)
     }
     found = {}
-    for book in BookVersion.objects.filter(pk__in=books - {None}) if books else ():
+    for book in BookVersion.objects.filter(pk__in=books) if books else ():
         for entry in book.entries:
             if entry["what"] == PRICE:
                 key = (book.pk, entry["code"], Decimal(entry["likely"]))
