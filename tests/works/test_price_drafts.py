@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from decimal import Decimal
+from threading import Barrier
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connections
 
 from worksprog.works.models import BookVersion, OutputRate, Price, PriceDraft
 from worksprog.works.queries.prices import preview_of, versions_of, waiting_drafts
@@ -92,6 +95,26 @@ def test_a_double_click_takes_it_once(works, cast):
     assert BookVersion.objects.filter(club=cast.club, words__startswith="autumn").count() == 1
     with pytest.raises(ValidationError, match="stays on the record"):
         drop_price_draft(draft=PriceDraft.objects.get(pk=draft.pk), by=cast.manager)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_accept_at_the_same_moment(works, cast):
+    draft = drafted(cast)
+    seen = preview_of(draft).seen
+    ready = Barrier(2)
+
+    def take(by):
+        ready.wait(timeout=30)
+        try:
+            return accept_price_draft(draft=draft, seen=seen, by=by).was_taken_before
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(2) as pool:
+        answers = list(pool.map(take, (cast.manager, cast.committee)))
+    assert sorted(answers) == [False, True]
+    assert BookVersion.objects.filter(club=cast.club, words__startswith="autumn").count() == 1
+    assert Price.objects.filter(club=cast.club, code="plant-dumper").count() == 1
 
 
 def test_somebody_elses_change_in_between_is_noticed(works, cast):

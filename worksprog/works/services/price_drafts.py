@@ -79,11 +79,8 @@ def accept_price_draft(
     A draft that was taken already is told, and nothing is taken twice. ValidationError where rows
     were refused and nobody said to leave them out, or where nothing would change.
     """
-    held = (
-        PriceDraft.objects.select_for_update(of=("self",))
-        .select_related("taken_as")
-        .get(pk=draft.pk)
-    )
+    # Without its version in the same query: that would be read as it was before the lock was given.
+    held = PriceDraft.objects.select_for_update().get(pk=draft.pk)
     if held.taken_as is not None:
         return Taken(held.taken_as, True, held.taken_as.words)
     # The club's row is the lock of its book.
