@@ -425,6 +425,9 @@ def _read_deep(reader: _Reader, counted: Sequence[Feature]) -> None:
             if length:
                 reader.read(feature, name, length, f"invert more than {than:g} m below the ground")
         reader.add_up(name)
+        known = [reader.along.get(feature.pk) for feature in counted]
+        if known and None not in known and name not in reader.totals:
+            reader.set_total(name, 0.0, "at none of its stations")
 
 
 def _read_earth(reader: _Reader, counted: Sequence[Feature]) -> None:
