@@ -86,7 +86,8 @@ class Calibration:
                 Step("x", "inside their P10 to P90", float(self.inside)),
                 Step("", "over, under", f"{self.over}, {self.under}"),
                 Step(
-                    "", "share that may lie behind it", f"{100 * self.low:.0f} to {100 * self.high:.0f} %", "",
+                    "", "share that may lie behind it",
+                    f"{100 * self.low:.0f} to {100 * self.high:.0f} %", "",
                     "limits that hold in 9 of 10 cases, by the binomial law",
                     "C. Clopper and E. Pearson, 1934 (from memory)",
                 ),

@@ -7,11 +7,11 @@ them the quantity, so a quantity answers for all hours since the one before it.
 from __future__ import annotations
 
 import datetime as dt
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import log
-from statistics import median
 
 from worksprog.calc.ranges import ThreePoint
 
@@ -238,12 +238,13 @@ def _take_in_rest(stretches: list[Stretch], rest: Stretch) -> list[Stretch]:
 
 def _set_aside(stretches: list[Stretch], job: JobLogged) -> tuple[list[Stretch], list[Doubt]]:
     """Stretches so much faster than the job's others (else than the book) that a figure slipped."""
-    ratios = [one.ratio for one in stretches]
+    ratios = sorted(one.ratio for one in stretches if one.ratio)
     kept, doubts = [], []
-    for place, one in enumerate(stretches):
-        own = ratios[place]
-        others = [r for n, r in enumerate(ratios) if n != place and r]
-        usual = median(others) if len(others) >= 2 else 1.0
+    for one in stretches:
+        own = one.ratio
+        # The middle of the others: what the whole list has, with this one taken out of its place.
+        others = len(ratios) - (1 if own else 0)
+        usual = _middle_without(ratios, own) if others >= 2 else 1.0
         too_fast = own is not None and own * SLIP < usual
         if not too_fast:
             kept.append(one)
@@ -251,7 +252,7 @@ def _set_aside(stretches: list[Stretch], job: JobLogged) -> tuple[list[Stretch],
         when = f"{one.last.day} {one.last:%b %Y}"
         words = (
             f"{one.quantity:g} {job.unit} in {one.hours:g} h to {when}: more than "
-            f"{SLIP:g} times as fast as {'the rest of the job' if len(others) >= 2 else 'the book'}"
+            f"{SLIP:g} times as fast as {'the rest of the job' if others >= 2 else 'the book'}"
         )
         handled = (
             "the quantity is set aside, the hours count: the job is finished"
@@ -261,6 +262,17 @@ def _set_aside(stretches: list[Stretch], job: JobLogged) -> tuple[list[Stretch],
         doubts.append(Doubt(words, one.last, handled))
         kept.append(replace(one, set_aside=True))
     return kept, doubts
+
+
+def _middle_without(rising: Sequence[float], one: float | None) -> float:
+    """Median of a rising list without one of its values."""
+    gone = bisect_left(rising, one) if one else len(rising)
+    count = len(rising) - (gone < len(rising))
+
+    def at(place: int) -> float:
+        return rising[place if place < gone else place + 1]
+
+    return (at((count - 1) // 2) + at(count // 2)) / 2
 
 
 def _against_plan(job: JobLogged, measured: float) -> list[Doubt]:

@@ -66,8 +66,8 @@ class JobFacts:
 def read_jobs(club: Club, kind: str = "", *, closely: bool = True) -> dict[str, list[JobFacts]]:
     """Jobs of the crew by kind of work, with their evidence; a contractor's are not the crew's.
 
-    ``closely`` also looks for days shared between jobs and entries that look mis-logged. At most
-    ten queries, however many entries: the database sums them by day.
+    ``closely`` also looks for entries that look mis-logged and, for one kind, for days shared
+    between jobs. At most ten queries, however many entries: the database sums them by day.
     """
     items = Item.objects.filter(club=club, by_contractor=False).exclude(state=ItemState.SHELVED)
     entries = HourEntry.objects.counted().filter(club=club, item__isnull=False)
@@ -80,7 +80,7 @@ def read_jobs(club: Club, kind: str = "", *, closely: bool = True) -> dict[str, 
     if closely:
         for item_id, doubt in (*_long_days(club, entries), *_twice(entries), *_queried(club, kind)):
             doubts[item_id].append(doubt)
-        shared = _shared_days(entries)
+        shared = _shared_days(entries) if kind else {}
     found: dict[str, list[JobFacts]] = defaultdict(list)
     for key, one in facts.items():
         if key in days:
