@@ -6,6 +6,7 @@ import io
 import zipfile
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 import openpyxl
 import pytest
@@ -223,7 +224,7 @@ COLUMNS = [
 
 
 def test_a_written_book_holds_types_formulas_and_their_values():
-    rows = [
+    rows: list[Any] = [
         ["=cmd|' /C calc'!A0", 2.5, Decimal("10.10"), 0.2, date(2026, 3, 2)],
         Line(["Sum", None, Worked("=SUM(C4:C4)", Decimal("10.10")), None, None], strong=True),
     ]

@@ -10,7 +10,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from pathlib import Path
 
 from worksprog.clubs.models import Club, User
-from worksprog.clubs.spreadsheets import Column, Kind, SheetOut, write_workbook
+from worksprog.clubs.spreadsheets import Column, Kind, SheetOut, Written, write_workbook
 from worksprog.works.models import BookVersion, Price, Programme
 from worksprog.works.queries.prices import preview_of
 from worksprog.works.services import (
@@ -75,7 +75,7 @@ def leave_a_file_waiting(club: Club, by: User) -> None:
 
 
 def _quarry_list(club: Club) -> bytes:
-    rows = [
+    rows: list[list[Written]] = [
         [
             *("price", price.category, price.code, price.name, price.unit),
             *(_risen(figure) for figure in (price.low, price.likely, price.high)),

@@ -12,6 +12,7 @@ from worksprog.works.models import (
     OutputRate,
     Price,
     PriceTrend,
+    SwayedBy,
 )
 from worksprog.works.price_file import LIMITS
 
@@ -73,7 +74,7 @@ class RateForm(SheetModelForm):
         self.fields["swayed_by"].required = False
 
     def clean_swayed_by(self) -> str:
-        return self.cleaned_data["swayed_by"] or OutputRate._meta.get_field("swayed_by").default
+        return str(self.cleaned_data["swayed_by"] or SwayedBy.HANDS)
 
 
 class TrendForm(SheetModelForm):

@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db.models import Count, OuterRef, Q, QuerySet, Subquery
@@ -156,7 +157,7 @@ def waiting_drafts(club: Club) -> QuerySet[PriceDraft]:
     )
 
 
-def versions_of(club: Club) -> QuerySet[BookVersion]:
+def versions_of(club: Club) -> QuerySet[Any]:
     """Every version without its entries, each with how many estimates rest on it."""
     used = (
         Estimate.objects.filter(book=OuterRef("pk"))

@@ -21,7 +21,7 @@ def keep_version(
 ) -> BookVersion:
     """Keep the book as it stands now; the last version is returned where nothing differs from it."""
     Club.objects.select_for_update().get(pk=club.pk)
-    last = BookVersion.objects.filter(club=club).first()
+    last: BookVersion | None = BookVersion.objects.filter(club=club).first()
     entries = entries_of(club)
     if last is not None and last.entries == entries:
         return last

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -61,7 +62,7 @@ def _entry_page(
     *,
     what: str,
     lead: str,
-    **extra: object,
+    **extra: Any,
 ) -> HttpResponse:
     """A price or an output rate, new or known; what names an entry stays once it is known."""
 
