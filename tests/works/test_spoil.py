@@ -20,13 +20,9 @@ from worksprog.clubs.records import save_record
 from worksprog.course.models import Kind, State
 from worksprog.works.bridge_earth import place_of, where_wheels_go, winter_of, winter_words
 from worksprog.works.models import Estimate, EstimateLine, Item, WorkKind
-from worksprog.works.queries.spoil import (
-    CART_RATE,
-    SpoilWish,
-    letter_of,
-    spoil_sheet,
-    winter_to_open,
-)
+from worksprog.works.queries.spoil import spoil_sheet, winter_to_open
+from worksprog.works.queries.spoil_carting import CART_RATE
+from worksprog.works.queries.spoil_parts import SpoilWish, letter_of
 from worksprog.works.services import (
     build_estimate,
     create_item,

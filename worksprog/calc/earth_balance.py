@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from math import isfinite
+from typing import Any
 
 import numpy as np
 from scipy.optimize import linprog
@@ -335,7 +336,8 @@ def _transport(pairs: Sequence[tuple[Cut, Fill, float]]) -> list[Move]:
     loose = np.array([cut.soil.loose_per_bank.likely for cut, _, _ in pairs])
     haul = np.array([metres for _, _, metres in pairs])
     columns = np.arange(count)
-    limits = coo_array(
+    # Sparse, which the solver takes and its stubs do not know.
+    limits: Any = coo_array(
         (
             np.concatenate([np.ones(count), firm]),
             (
@@ -352,18 +354,19 @@ def _transport(pairs: Sequence[tuple[Cut, Fill, float]]) -> list[Move]:
     )
     most = np.array([*(cut.bank_m3 for cut in cuts), *(fill.firm_m3 for fill in fills)])
     first = linprog(-firm, A_ub=limits, b_ub=most, method="highs")
-    if first.status != 0:
+    if first.status != 0 or first.x is None:
         raise ValueError(f"The earth could not be shared out: {first.message}")
     filled = float(firm @ first.x)
     # A hair below the most, so that rounding cannot make the second one impossible.
     floor = filled * (1 - 1e-9) - 1e-9
+    with_floor: Any = vstack([limits, coo_array(-firm[None, :])])
     second = linprog(
         loose * haul,
-        A_ub=vstack([limits, coo_array(-firm[None, :])]),
+        A_ub=with_floor,
         b_ub=np.append(most, -floor),
         method="highs",
     )
-    if second.status != 0:
+    if second.status != 0 or second.x is None:
         raise ValueError(f"The earth could not be shared out: {second.message}")
     return [
         Move(cut, fill, float(amount), metres)

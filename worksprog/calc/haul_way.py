@@ -20,6 +20,7 @@ import numpy.typing as npt
 import shapely
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
+from shapely.geometry.base import BaseGeometry
 
 STEEP_OVER_M = 10.0
 DEAR = 2.0  # a metre over a fairway counts as two when the way is chosen
@@ -52,7 +53,10 @@ class HaulGrid:
     ) -> list[HaulWay]:
         """The way from each start to the place."""
         goal = self._open_cell_near(place)
-        far, before = dijkstra(self._graph, directed=False, indices=goal, return_predecessors=True)
+        reached, came_by = dijkstra(
+            self._graph, directed=False, indices=np.array([goal]), return_predecessors=True
+        )
+        far, before = reached[0], came_by[0]
         ways = []
         for start in starts:
             cell = self._open_cell_near(start)
@@ -109,7 +113,7 @@ class HaulGrid:
         x = self.west + (columns + 0.5) * self.cell_m
         y = self.south + (rows + 0.5) * self.cell_m
         nearest = int(np.argmin((x - place[0]) ** 2 + (y - place[1]) ** 2))
-        return int(rows[nearest]) * self.counts.shape[1] + int(columns[nearest])
+        return int(rows[nearest] * self.counts.shape[1] + columns[nearest])
 
     def _counted(self, start: tuple[float, float], end: tuple[float, float]) -> float:
         """Metres of the straight line, each times what it counts; infinite over closed cells."""
@@ -150,9 +154,9 @@ def _straight(start: tuple[float, float], end: tuple[float, float]) -> HaulWay:
 def haul_grid(
     bounds: tuple[float, float, float, float],
     *,
-    closed: Sequence[shapely.Geometry] = (),
-    dear: Sequence[shapely.Geometry] = (),
-    crossings: Sequence[shapely.Geometry] = (),
+    closed: Sequence[BaseGeometry] = (),
+    dear: Sequence[BaseGeometry] = (),
+    crossings: Sequence[BaseGeometry] = (),
     cell_m: float = 8.0,
 ) -> HaulGrid:
     """Cells over ``bounds`` (west, south, east, north).

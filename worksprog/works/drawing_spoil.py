@@ -17,7 +17,7 @@ from worksprog.calc.earth_balance import Matter
 from worksprog.course.models import Feature, Kind
 from worksprog.drainage.drawing.marks import joined
 from worksprog.works.bridge_earth import STANDING
-from worksprog.works.queries.spoil import EarthItem, ShownMove, SpoilSheet
+from worksprog.works.queries.spoil_parts import EarthItem, ShownMove, SpoilSheet
 
 WIDTH = 760.0
 MARGIN_M = 60.0
@@ -104,7 +104,7 @@ def _way(one: ShownMove, most_m3: float, window: _Window) -> tuple[LineString, S
     """The way on the sketch, its ends kept clear of the marks, and the line that shows it."""
     whole = LineString([window.to(x, y) for x, y in one.way.points])
     clear = min(CLEAR, whole.length / 4)
-    way = substring(whole, clear, whole.length - clear)
+    way = LineString(substring(whole, clear, whole.length - clear).coords)
     wide = 1.6 + 4.4 * sqrt(one.move.loose_m3.likely / most_m3)
     css = "spo-way spo-topsoil" if one.move.cut.matter is Matter.TOPSOIL else "spo-way"
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in way.coords)

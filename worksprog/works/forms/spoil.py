@@ -9,7 +9,7 @@ from django import forms
 from worksprog.calc.earth_balance import CARRIERS
 from worksprog.calc.soils import SOILS
 from worksprog.clubs.forms import number_field
-from worksprog.works.queries.spoil import SpoilWish
+from worksprog.works.queries.spoil_parts import SpoilWish
 
 AS_ESTIMATED, ALL_OFF = "estimates", "off"
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
@@ -13,26 +12,15 @@ from shapely.geometry import LineString
 
 from worksprog.calc.build_up import to_penny
 from worksprog.calc.earth_balance import (
-    CARRIERS,
-    LORRY,
     Balance,
-    Brought,
-    Carrier,
-    Cut,
-    Fill,
-    Haulage,
-    Left,
     Matter,
-    Move,
     balance_earth,
-    haul_that_pays_m,
     haulage,
     lorry_loads,
 )
 from worksprog.calc.ground import profile_along
 from worksprog.calc.haul_way import HaulWay, steepest
-from worksprog.calc.ranges import ThreePoint
-from worksprog.calc.soils import DENSITIES, SOILS, Density, Soil, volume_m3
+from worksprog.calc.soils import SOILS
 from worksprog.calc.working import Step, Working
 from worksprog.clubs.models import Club
 from worksprog.course.models import Feature
@@ -44,225 +32,24 @@ from worksprog.works.bridge_earth import (
     winter_of,
 )
 from worksprog.works.models import (
-    Category,
     Estimate,
     EstimateLine,
     Item,
     ItemState,
-    OutputRate,
-    Price,
     Programme,
 )
 from worksprog.works.queries.programme import dates_of_items
-
-CART_RATE = "cart_spoil"
-HIRE = "plant-tractor_trailer"
-DRIVER, CONTRACTOR_DRIVER = "labour-crew", "labour-contractor"
-AWAY = "haulage-spoil_load"
-BROUGHT_FILL, BROUGHT_TOPSOIL = "soil-fill", "soil-topsoil"  # topsoil where no fill is priced
-LEAST_SHOWN_M3 = 0.05
-BROUGHT_WASTE = 0.10  # lost on the way and over-ordered, as the recipes usually allow
-SETTLED = (ItemState.DONE, ItemState.GROWING_IN)
-NOTHING = Decimal("0.00")
-# Which density a delivered material goes by, from the start of its code.
-DENSITY_BY_CODE = (
-    ("stone-single_size", "stone"),
-    ("stone-drainage_gravel", "gravel"),
-    ("stone-sub_base", "sub_base"),
-    ("stone-path_surface", "path_surface"),
-    ("stone-riprap", "riprap"),
-    ("stone-", "stone"),
-    ("sand-", "sand"),
-    ("soil-rootzone", "rootzone"),
-    ("soil-", "topsoil"),
+from worksprog.works.queries.spoil_carting import Rates, carting_of, delivered_of, pays_to, rates_of
+from worksprog.works.queries.spoil_parts import (
+    LEAST_SHOWN_M3,
+    EarthItem,
+    ShownMove,
+    SpoilSheet,
+    SpoilWish,
+    WinterRow,
+    between_items,
+    letter_of,
 )
-LORRY_T = LORRY.payload_t
-
-
-@dataclass(frozen=True)
-class SpoilWish:
-    """What a reader may set: the kind of ground, what carries, how far, what becomes of the rest."""
-
-    ground: str = "clay"
-    carrier: str = "trailer"
-    longest_haul_m: float | None = None
-    spread_share: float | None = None  # None: as each estimate says
-
-    @property
-    def soil(self) -> Soil:
-        return SOILS[self.ground]
-
-    @property
-    def carries(self) -> Carrier:
-        return CARRIERS[self.carrier]
-
-
-@dataclass(frozen=True)
-class WinterRow:
-    """One winter of the programme, in the bank and in place."""
-
-    winter: int | None
-    cut_m3: float
-    fill_m3: float
-    items: int
-    has_both: bool  # works still to come dig and fill in it
-
-
-@dataclass(frozen=True)
-class EarthItem:
-    """An item that digs or fills, with its dates and place."""
-
-    item: Item
-    estimate: Estimate
-    winter: int | None
-    starts: date | None
-    ends: date | None
-    dates_from: str
-    place: tuple[float, float] | None
-    cuts: tuple[Cut, ...]
-    fills: tuple[Fill, ...]
-
-    @property
-    def is_settled(self) -> bool:
-        """Finished: its earth is where it is."""
-        return self.item.state in SETTLED
-
-    @property
-    def cut_m3(self) -> float:
-        return sum(one.bank_m3 for one in self.cuts)
-
-    @property
-    def fill_m3(self) -> float:
-        return sum(one.firm_m3 for one in self.fills)
-
-
-@dataclass(frozen=True)
-class ShownMove:
-    """A move with its way over the course, its loads and what it costs."""
-
-    letter: str
-    move: Move
-    giver: EarthItem
-    taker: EarthItem
-    way: HaulWay
-    work: Haulage
-    least_loads: int
-    most_loads: int
-    steepest: float | None
-    money: Decimal
-
-
-@dataclass(frozen=True)
-class Carting:
-    """Carting of one item, as its estimate has it and as the balance has it."""
-
-    item: Item
-    approved: bool
-    estimate_h: float
-    estimate_money: Decimal
-    balance_h: float
-    balance_money: Decimal
-    parts: tuple[str, ...]
-
-    @property
-    def more_h(self) -> float:
-        return self.balance_h - self.estimate_h
-
-    @property
-    def more_money(self) -> Decimal:
-        return self.balance_money - self.estimate_money
-
-
-@dataclass(frozen=True)
-class Delivered:
-    """Stone, sand or soil bought for one winter's items."""
-
-    name: str
-    tonnes: ThreePoint
-    volume: ThreePoint | None
-    density: Density | None
-    loads: int
-
-
-@dataclass(frozen=True)
-class SpoilSheet:
-    """Everything the page shows of one winter."""
-
-    programme: Programme
-    wish: SpoilWish
-    winter: int | None
-    winters: tuple[WinterRow, ...]
-    items: tuple[EarthItem, ...]
-    balance: Balance
-    moves: tuple[ShownMove, ...]
-    within: tuple[Move, ...]  # what a work digs and fills itself, by its own machine
-    carting: tuple[Carting, ...]
-    delivered: tuple[Delivered, ...]
-    away_loads: int
-    brought_loads: int
-    pays_to_m: float | None
-    features: tuple[Feature, ...]
-    told: tuple[str, ...]
-    lacking_prices: tuple[str, ...]
-    price_source: str = ""
-    workings: tuple[Working, ...] = field(default_factory=tuple)
-
-    @property
-    def open_items(self) -> list[EarthItem]:
-        return [one for one in self.items if not one.is_settled]
-
-    @property
-    def more_h(self) -> float:
-        return sum(one.more_h for one in self.carting)
-
-    @property
-    def more_money(self) -> Decimal:
-        return sum((one.more_money for one in self.carting), NOTHING)
-
-
-@dataclass(frozen=True)
-class _Rates:
-    """What carting costs by the club's price book, likely figures."""
-
-    hire: Decimal
-    driver: Decimal
-    contractor: Decimal
-    away: Decimal
-    fill: Decimal
-    topsoil: Decimal
-    spread_m3_h: float
-    lacking: tuple[str, ...]
-    source: str
-
-    def hour(self, item: Item) -> Decimal:
-        return self.hire + (self.contractor if item.by_contractor else self.driver)
-
-
-def _rates(club: Club) -> _Rates:
-    codes = (HIRE, DRIVER, CONTRACTOR_DRIVER, AWAY, BROUGHT_TOPSOIL)
-    prices = {
-        row.code: row for row in Price.objects.filter(club=club, code__in=(*codes, BROUGHT_FILL))
-    }
-    output = OutputRate.objects.filter(club=club, code=CART_RATE).first()
-    lacking = [code for code in codes if code not in prices]
-    if output is None:
-        lacking.append(CART_RATE)
-
-    def likely(code: str) -> Decimal:
-        return prices[code].likely if code in prices else NOTHING
-
-    told = [f"{row.name} {row.likely} per {row.unit}" for row in prices.values()]
-    return _Rates(
-        hire=likely(HIRE),
-        driver=likely(DRIVER),
-        contractor=likely(CONTRACTOR_DRIVER),
-        away=likely(AWAY),
-        fill=likely(BROUGHT_FILL if BROUGHT_FILL in prices else BROUGHT_TOPSOIL),
-        topsoil=likely(BROUGHT_TOPSOIL),
-        spread_m3_h=float(output.likely) if output else 0.0,
-        lacking=tuple(lacking),
-        source="; ".join(told),
-    )
 
 
 def _gathered(programme: Programme, wish: SpoilWish) -> tuple[list[EarthItem], list[Feature]]:
@@ -398,7 +185,7 @@ def spoil_sheet(
         longest_haul_m=wish.longest_haul_m,
         brought_soils={Matter.SUBSOIL: SOILS["topsoil"]},
     )
-    rates = _rates(programme.club)
+    rates = rates_of(programme.club)
     moves = _shown_moves(balance, givers, takers, ways, wish, rates, programme.club)
     lines = list(
         EstimateLine.objects.filter(estimate__in=[one.estimate.pk for one in items])
@@ -419,14 +206,14 @@ def spoil_sheet(
         items=tuple(items),
         balance=balance,
         moves=tuple(moves),
-        within=tuple(one for one in balance.moves if not _between_items(one)),
-        carting=tuple(_carting(active, lines, balance, moves, rates)),
-        delivered=tuple(_delivered(lines)),
+        within=tuple(one for one in balance.moves if not between_items(one)),
+        carting=tuple(carting_of(active, lines, balance, moves, rates)),
+        delivered=tuple(delivered_of(lines)),
         away_loads=lorry_loads(
             (one.away_loose_m3.likely, one.cut.soil) for one in balance.left if one.away_m3 > 0
         ),
         brought_loads=lorry_loads((one.loose_m3.likely, one.soil) for one in balance.brought),
-        pays_to_m=_pays_to(wish, rates),
+        pays_to_m=pays_to(wish, rates),
         features=tuple(features),
         told=tuple(dict.fromkeys(told)),
         lacking_prices=rates.lacking,
@@ -459,10 +246,10 @@ def _shown_moves(
     takers: Mapping[str, EarthItem],
     ways: Mapping[tuple[str, str], HaulWay],
     wish: SpoilWish,
-    rates: _Rates,
+    rates: Rates,
     club: Club,
 ) -> list[ShownMove]:
-    hauled = [move for move in balance.moves if _between_items(move)]
+    hauled = [move for move in balance.moves if between_items(move)]
     ground = live_ground(club) if hauled else None
     shown = []
     for place, move in enumerate(hauled):
@@ -495,164 +282,10 @@ def _shown_moves(
     return shown
 
 
-def _item_key(key: str) -> int:
-    """The item of a cut or a fill."""
-    return int(key.split(":")[0])
-
-
-def _between_items(move: Move) -> bool:
-    return _item_key(move.cut.key) != _item_key(move.fill.key)
-
-
-def letter_of(place: int) -> str:
-    """A, B, … Z, AA, AB, …"""
-    letters = ""
-    place += 1
-    while place:
-        place, rest = divmod(place - 1, 26)
-        letters = chr(ord("A") + rest) + letters
-    return letters
-
-
-def _loads(count: int, of: str = "") -> str:
-    return f"{count} {of}load" if count == 1 else f"{count} {of}loads"
-
-
-def _is_carting(line: EstimateLine) -> bool:
-    """Lines that move earth about, off the course or onto it, by what they are priced and paced by."""
-    code = line.price.code if line.price is not None else ""
-    return line.output_code == CART_RATE or code in (AWAY, BROUGHT_FILL, BROUGHT_TOPSOIL)
-
-
-def _carting(
-    items: Sequence[EarthItem],
-    lines: Sequence[EstimateLine],
-    balance: Balance,
-    moves: Sequence[ShownMove],
-    rates: _Rates,
-) -> list[Carting]:
-    """Item by item, the carting its estimate has beside the carting of the balance.
-
-    The balance: what is hauled is the filling item's, by load and distance; what is spread is the
-    digging item's, at the same output as in its estimate; lorry loads and brought-in soil likewise.
-    """
-    by_item: dict[int, list[EstimateLine]] = defaultdict(list)
-    item_of = {one.estimate.pk: one.item.pk for one in items}
-    for line in lines:
-        if line.estimate_id in item_of and _is_carting(line):
-            by_item[item_of[line.estimate_id]].append(line)
-    left: dict[int, list[Left]] = defaultdict(list)
-    for one in balance.left:
-        left[_item_key(one.cut.key)].append(one)
-    brought: dict[int, list[Brought]] = defaultdict(list)
-    for need in balance.brought:
-        brought[_item_key(need.fill.key)].append(need)
-    found = []
-    for one in items:
-        hours, money = 0.0, NOTHING
-        parts = []
-        own_m3 = sum(
-            move.bank_m3
-            for move in balance.moves
-            if not _between_items(move) and _item_key(move.cut.key) == one.item.pk
-        )
-        if own_m3:
-            parts.append(f"{own_m3:,.0f} m³ dug and filled within it")
-        hour = rates.hour(one.item)
-        for move in moves:
-            if move.taker.item.pk == one.item.pk:
-                hours += move.work.hours
-                money += move.money
-                parts.append(f"{_loads(move.work.loads)} of {move.letter}")
-        spread = sum(rest.spread_loose_m3.likely for rest in left[one.item.pk])
-        if spread > 0 and rates.spread_m3_h:
-            spent = spread / rates.spread_m3_h
-            hours += spent
-            money += to_penny(Decimal(str(round(spent, 6))) * hour)
-            parts.append(f"{spread:,.0f} m³ loose spread beside the work")
-        off = lorry_loads((rest.away_loose_m3.likely, rest.cut.soil) for rest in left[one.item.pk])
-        if off:
-            money += to_penny(off * rates.away)
-            parts.append(f"{_loads(off, 'lorry ')} off the course")
-        for need in brought[one.item.pk]:
-            tonnes = need.mass_t * (1 + BROUGHT_WASTE)
-            price = rates.topsoil if need.fill.matter is Matter.TOPSOIL else rates.fill
-            money += to_penny(Decimal(str(round(tonnes, 6))) * price)
-            parts.append(f"{tonnes:,.0f} t of {need.fill.matter} brought in")
-        own = by_item[one.item.pk]
-        found.append(
-            Carting(
-                item=one.item,
-                approved=one.estimate.approved_on is not None,
-                estimate_h=sum(
-                    line.quantity_likely
-                    for line in own
-                    if line.output_code == CART_RATE and line.category == Category.HAULAGE
-                ),
-                estimate_money=sum((line.amount_likely for line in own), NOTHING),
-                balance_h=hours,
-                balance_money=money,
-                parts=tuple(parts),
-            )
-        )
-    return found
-
-
-def _density_of(code: str) -> Density | None:
-    for start, name in DENSITY_BY_CODE:
-        if code.startswith(start):
-            return DENSITIES[name]
-    return None
-
-
-def _delivered(lines: Iterable[EstimateLine]) -> list[Delivered]:
-    """What is bought by the tonne, added up over the winter's items."""
-    tonnes: dict[str, ThreePoint] = {}
-    named: dict[str, str] = {}
-    for line in lines:
-        if line.category != Category.MATERIAL or line.unit != "t":
-            continue
-        code = line.price.code if line.price is not None else line.description
-        named[code] = line.price.name if line.price is not None else line.description
-        quantity = ThreePoint(line.quantity_low, line.quantity_likely, line.quantity_high)
-        tonnes[code] = tonnes.get(code, ThreePoint.exactly(0.0)).plus(quantity)
-    found = []
-    for code, mass in sorted(tonnes.items(), key=lambda pair: -pair[1].likely):
-        density = _density_of(code)
-        volume = None
-        if density is not None:
-            volume = ThreePoint(
-                mass.low / density.t_m3.high,
-                volume_m3(mass_t=mass.likely, density=density).likely,
-                mass.high / density.t_m3.low,
-            )
-        loads = int(np.ceil(mass.likely / LORRY_T - 1e-9))
-        found.append(Delivered(named[code], mass, volume, density, loads))
-    return found
-
-
-def _pays_to(wish: SpoilWish, rates: _Rates) -> float | None:
-    """How far a haul on the course is cheaper than topsoil brought in and the clay spread here."""
-    hour = float(rates.hire + rates.driver)
-    if not hour or not rates.fill:
-        return None
-    soil = wish.soil
-    firm_per_loose = soil.compacted_per_bank / soil.loose_per_bank.likely
-    bought = SOILS["topsoil"]
-    saved = firm_per_loose / bought.compacted_per_bank * bought.bank_t_m3.likely
-    saved *= float(rates.fill) * (1 + BROUGHT_WASTE)
-    return haul_that_pays_m(
-        carrier=wish.carries, soil=soil, hour_costs=hour, saved_per_loose_m3=saved
-    )
-
-
 def _workings(balance: Balance, moves: Sequence[ShownMove]) -> list[Working]:
     """The sums of each kind of earth, then each move: volumes, way, loads and hours."""
-    found = [
-        balance.working(matter)
-        for matter in Matter
-        if any(one.matter is matter for one in (*balance.cuts, *balance.fills))
-    ]
+    told = {one.matter for one in balance.cuts} | {one.matter for one in balance.fills}
+    found = [balance.working(matter) for matter in Matter if matter in told]
     for one in moves:
         soil = one.move.cut.soil
         b = soil.loose_per_bank

@@ -22,13 +22,9 @@ from worksprog.works.cautions_spoil import DEFERS, SPOIL_CAUTIONS
 from worksprog.works.drawing_spoil import draw_spoil
 from worksprog.works.forms.spoil import SpoilForm
 from worksprog.works.models import Item
-from worksprog.works.queries.spoil import (
-    LEAST_SHOWN_M3,
-    LORRY_T,
-    SpoilSheet,
-    SpoilWish,
-    spoil_sheet,
-)
+from worksprog.works.queries.spoil import spoil_sheet
+from worksprog.works.queries.spoil_carting import LORRY_T
+from worksprog.works.queries.spoil_parts import LEAST_SHOWN_M3, SpoilSheet, SpoilWish
 from worksprog.works.views.shared import show, title_block
 
 UNDATED = "undated"
