@@ -19,9 +19,13 @@ def choose_hands(*, item: Item, hands: Hands, by: User | None) -> Estimate:
     """Keep who does the item, and work its estimate out so; an approved one stays beside it.
 
     All steps by a contractor is the same as ``by_contractor`` and is kept as that. ValidationError
-    for a step that the kind of work does not have, or when the estimate cannot be worked out:
-    then nothing is kept.
+    for a step that the kind of work does not have, for a job that is finished, or when the estimate
+    cannot be worked out: then nothing is kept.
     """
+    if item.finished_on is not None:
+        raise ValidationError("The job is finished: by whose hands is no longer to be chosen.")
+    if item.finished_on is not None:
+        raise ValidationError("The job is finished: by whose hands is no longer to be chosen.")
     known = [step.key for step in steps_of(recipe_of(item.club, item.kind))]
     strange = sorted(set(hands.contract_steps) - set(known))
     if strange:
