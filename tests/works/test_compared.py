@@ -248,17 +248,6 @@ def test_a_finished_job_is_not_given_to_other_hands(works, cast, as_manager):
     assert works.carrier.estimates.get().money_likely == first.money_likely
 
 
-def test_a_finished_job_is_not_given_to_other_hands(works, cast, as_manager):
-    first = build_estimate(item=works.carrier, by=cast.manager)
-    works.carrier.finished_on = date(2026, 10, 2)
-    save_record(works.carrier, by=cast.manager)
-    address = url("hands", cast, works.carrier.uuid)
-    assert 'name="hands"' not in text_of(as_manager.get(address))
-    page = as_manager.post(address, {"hands": "contractor"}, follow=True)
-    assert "The job is finished" in text_of(page)
-    assert works.carrier.estimates.get().money_likely == first.money_likely
-
-
 # ----- revisions
 
 

@@ -24,8 +24,6 @@ def choose_hands(*, item: Item, hands: Hands, by: User | None) -> Estimate:
     """
     if item.finished_on is not None:
         raise ValidationError("The job is finished: by whose hands is no longer to be chosen.")
-    if item.finished_on is not None:
-        raise ValidationError("The job is finished: by whose hands is no longer to be chosen.")
     known = [step.key for step in steps_of(recipe_of(item.club, item.kind))]
     strange = sorted(set(hands.contract_steps) - set(known))
     if strange:
