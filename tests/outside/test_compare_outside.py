@@ -24,7 +24,9 @@ def figures(quantity, price, *, measured=None, per_hour=None, unit="units"):
 def test_material_by_quantity_and_price(outside):
     """430 units at 6.90 allowed, 450 at 6.50 used."""
     effects, _ = compare_figures(figures(430.0, "6.90"), figures(450.0, "6.50"))
-    source = "textbook exercise 23-5 with its answer, direct materials variances (C2)"
+    source = (
+        "exercise 23-5, direct materials variances, with answer; accountingqa.blogspot.com (C2)"
+    )
     for what, expected, got in (
         ("quantity", 138, effects.quantity),
         ("price", -180, effects.price),
@@ -44,7 +46,7 @@ def test_labour_by_output_and_rate(outside):
     before = figures(500.0, "20.00", measured=1.0, per_hour=1 / 500)
     after = figures(590.0, "19.90", measured=1.0, per_hour=1 / 590)
     effects, hours = compare_figures(before, after)
-    source = "teaching example with its answer, labour efficiency variance (C2)"
+    source = "job #601, labour efficiency variance, with answer; qammunity.org 7187066 (C2)"
     outside(
         quantity="labour efficiency variance",
         expected=1800,
@@ -73,7 +75,7 @@ def test_labour_by_all_three(outside):
     before = figures(5600.0, "11.50", measured=2000.0, per_hour=1 / 2.8)
     after = figures(6900.0, "11.65", measured=2300.0, per_hour=1 / 3)
     effects, _ = compare_figures(before, after)
-    source = "teaching exercise, labour 2.8 h at 11.50 for 2,300 units (C2); answer worked here (A)"
+    source = "labour variances, figures of brainmass.com 101914 (C2); answer worked here (A)"
     outside(
         quantity="labour efficiency variance, 460 h at 11.50",
         expected=5290,
