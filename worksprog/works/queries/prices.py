@@ -166,7 +166,7 @@ def versions_of(club: Club) -> QuerySet[Any]:
         .annotate(all=Count("pk"))
     )
     live = used.filter(Q(is_live=True))
-    return (
+    listed: QuerySet[Any] = (
         BookVersion.objects.filter(club=club)
         .select_related("made_by")
         .defer("entries")
@@ -175,3 +175,4 @@ def versions_of(club: Club) -> QuerySet[Any]:
             live_estimates=Coalesce(Subquery(live.values("all")), 0),
         )
     )
+    return listed
