@@ -91,7 +91,7 @@ def test_shared_days_queried_hours_and_long_days_are_told(site: Site) -> None:
     assert one.evidence.job.shared_days == 1
     words = " ".join(doubt.words for doubt in one.evidence.doubts)
     assert "15 h on 24 Nov 2026" in words
-    assert "2 h logged 2 times for 23 Nov 2026" in words
+    assert "logged the same twice on 23 Nov 2026, 4 h together" in words
     assert "6 h are in question" in words
     assert one.evidence.hours == 11, "what is in question does not count"
     assert tee_h.item == site.tee
@@ -110,7 +110,7 @@ def test_kinds_learn_apart_and_contractors_teach_nothing(learnt_site: Site) -> N
 
 
 def test_queries_do_not_grow_with_jobs(learnt_site: Site, django_assert_max_num_queries) -> None:
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(9):
         learnt_rates(learnt_site.cast.club)
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, Sum
+from django.db.models import Count, Max, Q, Sum
 
 from worksprog.calc.output_rates import (
     LONG_DAY_H,
@@ -20,7 +20,7 @@ from worksprog.calc.output_rates import (
     gather,
 )
 from worksprog.calc.ranges import ThreePoint
-from worksprog.clubs.models import Club, Membership
+from worksprog.clubs.models import Club
 from worksprog.hours.models import EvidenceWord, Ground, HourEntry
 from worksprog.works.models import Estimate, Item, ItemState
 from worksprog.works.queries import book_hours
@@ -66,25 +66,23 @@ class JobFacts:
 def read_jobs(club: Club, kind: str = "", *, closely: bool = True) -> dict[str, list[JobFacts]]:
     """Jobs of the crew by kind of work, with their evidence; a contractor's are not the crew's.
 
-    ``closely`` also looks for entries that look mis-logged and, for one kind, for days shared
-    between jobs. At most ten queries, however many entries: the database sums them by day.
+    ``closely`` also looks for days shared between jobs and entries that look mis-logged. At most
+    six queries, however many entries: the database sums them by day.
     """
     items = Item.objects.filter(club=club, by_contractor=False).exclude(state=ItemState.SHELVED)
-    entries = HourEntry.objects.counted().filter(club=club, item__isnull=False)
+    entries = HourEntry.objects.standing().filter(club=club, item__isnull=False)
     if kind:
         items, entries = items.filter(kind=kind), entries.filter(item__kind=kind)
     facts = _facts(list(items.select_related("phase__project__programme")))
-    days = _days(entries)
-    doubts: dict[int, list[Doubt]] = defaultdict(list)
-    shared: dict[int, int] = {}
+    days, doubts = _days(entries)
+    shared: dict[int, set[date]] = {}
     if closely:
-        for item_id, doubt in (*_long_days(club, entries), *_twice(entries), *_queried(club, kind)):
-            doubts[item_id].append(doubt)
-        shared = _shared_days(entries) if kind else {}
+        shared = _look_closely(club, facts, doubts)
     found: dict[str, list[JobFacts]] = defaultdict(list)
     for key, one in facts.items():
         if key in days:
-            one.evidence = gather(_logged(one, days[key], doubts[key], shared.get(key, 0)))
+            shared_days = len(shared.get(key, ()))
+            one.evidence = gather(_logged(one, days[key], doubts[key], shared_days))
         found[one.item.kind].append(one)
     return dict(found)
 
@@ -108,23 +106,33 @@ def _facts(items: Sequence[Item]) -> dict[int, JobFacts]:
     return facts
 
 
-def _days(entries: Any) -> dict[int, list[DayLogged]]:
+def _days(entries: Any) -> tuple[dict[int, list[DayLogged]], dict[int, list[Doubt]]]:
+    """What counts of each job by day; and by job, what is in question and therefore does not."""
+    sure = ~Q(state=HourEntry.State.QUERIED)
     rows = (
         entries.order_by()
         .values_list("item_id", "worked_on")
         .annotate(
-            total_h=Sum("hours"),
-            people=Count("person", distinct=True),
-            total_q=Sum("quantity"),
-            wet_h=Sum("hours", filter=Q(ground=Ground.SHOWERS)),
+            total_h=Sum("hours", filter=sure),
+            people=Count("person", distinct=True, filter=sure),
+            total_q=Sum("quantity", filter=sure),
+            wet_h=Sum("hours", filter=sure & Q(ground=Ground.SHOWERS)),
+            queried_h=Sum("hours", filter=~sure),
         )
     )
     found: dict[int, list[DayLogged]] = defaultdict(list)
-    for item_id, on, hours, people, quantity, wet in rows:
+    queried: dict[int, float] = defaultdict(float)
+    for item_id, on, hours, people, quantity, wet, asked in rows:
         found[item_id].append(
-            DayLogged(on, float(hours), people, float(quantity or 0), float(wet or 0))
+            DayLogged(on, float(hours or 0), people, float(quantity or 0), float(wet or 0))
         )
-    return found
+        if asked:
+            queried[item_id] += float(asked)
+    doubts: dict[int, list[Doubt]] = defaultdict(list)
+    for item_id, hours in queried.items():
+        words = f"{hours:g} h are in question"
+        doubts[item_id].append(Doubt(words, handled="left out until settled"))
+    return found, doubts
 
 
 def _logged(
@@ -151,74 +159,42 @@ def _when(day: date) -> str:
     return f"{day.day} {day:%b %Y}"
 
 
-def _names(keys: Iterable[int]) -> dict[int, str]:
-    rows = Membership.objects.filter(pk__in=set(keys)).select_related("user")
-    return {row.pk: str(row.user) for row in rows}
+def _look_closely(
+    club: Club, wanted: Container[int], doubts: dict[int, list[Doubt]]
+) -> dict[int, set[date]]:
+    """Adds long days and doubled entries to ``doubts``; gives days shared with other jobs, by job.
 
-
-def _long_days(club: Club, entries: Any) -> list[tuple[int, Doubt]]:
-    """Days on which one person logged more than a long day, all work together."""
-    rows = list(
+    Each person's each day is read with all its work: a long day is one of routine work and jobs
+    together. One query.
+    """
+    rows = (
         HourEntry.objects.counted()
         .filter(club=club)
-        .order_by()
-        .values_list("person_id", "worked_on")
-        .annotate(total=Sum("hours"))
-        .filter(total__gt=LONG_DAY_H)
-    )
-    if not rows:
-        return []
-    totals = {(person, day): float(total) for person, day, total in rows}
-    on = entries.filter(person__in={p for p, _ in totals}, worked_on__in={d for _, d in totals})
-    names = _names(person for person, _ in totals)
-    return [
-        (
-            item_id,
-            Doubt(f"{names.get(person, 'somebody')} logged {totals[person, day]:g} h on {_when(day)}", day),
+        .order_by("worked_on")
+        .values_list("person_id", "worked_on", "item_id")
+        .annotate(
+            total=Sum("hours"),
+            count=Count("pk"),
+            amounts=Count("hours", distinct=True),
+            first=Max("person__user__first_name"),
+            last=Max("person__user__last_name"),
         )
-        for item_id, person, day in on.order_by("worked_on")
-        .values_list("item_id", "person_id", "worked_on")
-        .distinct()
-        if (person, day) in totals
-    ]  # fmt: skip
-
-
-def _twice(entries: Any) -> list[tuple[int, Doubt]]:
-    """The same person's same job twice on one day with the same hours."""
-    rows = (
-        entries.order_by()
-        .values_list("item_id", "person_id", "worked_on", "hours")
-        .annotate(count=Count("pk"))
-        .filter(count__gt=1)
     )
-    return [
-        (item_id, Doubt(f"{float(hours):g} h logged {count} times for {_when(day)}", day))
-        for item_id, _, day, hours, count in rows
-    ]
-
-
-def _queried(club: Club, kind: str) -> list[tuple[int, Doubt]]:
-    rows = HourEntry.objects.standing().filter(club=club, state="queried", item__isnull=False)
-    if kind:
-        rows = rows.filter(item__kind=kind)
-    sums = rows.order_by().values_list("item_id").annotate(total=Sum("hours"))
-    return [
-        (item_id, Doubt(f"{float(total):g} h are in question", handled="left out until settled"))
-        for item_id, total in sums
-    ]
-
-
-def _shared_days(entries: Any) -> dict[int, int]:
-    """Days by job on which somebody worked on another job, too; each logged his hours on each."""
-    elsewhere = (
-        HourEntry.objects.counted()
-        .filter(person=OuterRef("person"), worked_on=OuterRef("worked_on"), item__isnull=False)
-        .exclude(item=OuterRef("item"))
-    )
-    rows = (
-        entries.filter(Exists(elsewhere))
-        .order_by()
-        .values_list("item_id")
-        .annotate(days=Count("worked_on", distinct=True))
-    )
-    return dict(rows)
+    by_day: dict[tuple[int, date], list[Any]] = defaultdict(list)
+    for person, on, item_id, total, count, amounts, first, last in rows:
+        by_day[person, on].append((item_id, total, count > amounts, f"{first} {last}".strip()))
+    shared: dict[int, set[date]] = defaultdict(set)
+    for (_, on), parts in by_day.items():
+        total = float(sum(part[1] for part in parts))
+        jobs = [part for part in parts if part[0] is not None]
+        for item_id, hours, doubled, name in jobs:
+            if item_id not in wanted:
+                continue
+            if total > LONG_DAY_H:
+                doubts[item_id].append(Doubt(f"{name} logged {total:g} h on {_when(on)}", on))
+            if doubled:
+                words = f"{name} logged the same twice on {_when(on)}, {float(hours):g} h together"
+                doubts[item_id].append(Doubt(words, on))
+            if len(jobs) > 1:
+                shared[item_id].add(on)
+    return shared
