@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from math import pi
 
@@ -93,13 +93,14 @@ def test_people_in_the_trench_need_its_width(works, cast):
     assert costs[1] > costs[0]
 
 
-def level_ground(cast, level: float, fall_east: float = 0.0) -> None:
+def level_ground(cast, level: float, fall_east: float = 0.0, made: datetime | None = None) -> None:
     x = np.arange(0, 301.0, 10.0)
     levels = level + fall_east * x[None, :] + np.zeros((31, 1))
     ground = ground_from_grid(west=EAST - 50, south=NORTH - 50, cell_m=10.0, levels=levels)
     GroundModel.objects.create(
-        club=cast.club, method=GroundModel.Method.GRID, data=dump_ground(ground)
-    )
+        club=cast.club, method=GroundModel.Method.GRID, data=dump_ground(ground),
+        made_at=made or datetime(2026, 3, 1, tzinfo=UTC),
+    )  # fmt: skip
 
 
 def test_a_tee_is_cut_and_filled_against_the_ground(works, cast):
@@ -115,6 +116,25 @@ def test_a_tee_is_cut_and_filled_against_the_ground(works, cast):
     raised = queries.measure_item(works.tee_item)
     assert raised.measures["fill_m3"] > got.measures["fill_m3"] + 0.35 * 260
     assert raised.measures.get("cut_m3", 0.0) < 1.0
+
+
+def test_a_built_mound_is_measured_between_two_surveys(works, cast):
+    """Surveyed before it was built and after: 0.7 m everywhere on 20 by 10 m, 140 m³."""
+    level_ground(cast, 40.0, made=datetime(2026, 3, 1, tzinfo=UTC))
+    hill = draw(cast, Kind.MOUND, box(EAST + 20, NORTH + 20, EAST + 40, NORTH + 30), ref="M1")
+    item = create_item(
+        phase=works.phase, kind="mounding", name="Mound", features=[hill], by=cast.manager
+    )
+    designed = queries.measure_item(item)
+    level_ground(cast, 40.7, made=datetime(2026, 11, 1, tzinfo=UTC))
+    assert queries.measure_item(item).measures == pytest.approx(designed.measures)
+    item.started_on, item.finished_on = date(2026, 9, 1), date(2026, 9, 20)
+    save_record(item, by=cast.manager)
+    built = queries.measure_item(item)
+    assert built.measures["fill_m3"] == pytest.approx(140.0, abs=0.01)
+    assert "survey after less before" in built.readings[-1].how
+    item.started_on = date(2026, 2, 1)
+    assert queries.measure_item(item).measures["fill_m3"] != pytest.approx(140.0, abs=1.0)
 
 
 def test_without_a_ground_a_tee_goes_by_its_area(works, cast):

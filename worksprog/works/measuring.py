@@ -150,6 +150,11 @@ def wants_ground(recipe: calc.Recipe) -> bool:
     return any(measure.name in _BY_GROUND for measure in recipe.measures)
 
 
+def moves_earth(recipe: calc.Recipe) -> bool:
+    """Whether the work is measured by cut and fill against the ground."""
+    return any(measure.name == "fill_m3" for measure in recipe.measures)
+
+
 @dataclass(frozen=True)
 class _Depth:
     length_m: float
@@ -168,9 +173,10 @@ class _Reader:
         ground: Levels | None,
         stations: Mapping[int, Stations],
         by_hand: Mapping[str, float],
+        before: Levels | None,
     ) -> None:
         self.recipe, self.rows, self.ground = recipe, told, ground
-        self.stations, self.by_hand = stations, by_hand
+        self.stations, self.by_hand, self.before = stations, by_hand, before
         self.wanted = {measure.name: measure for measure in recipe.measures}
         self.set_by = {parameter.name: parameter for parameter in recipe.parameters}
         self.along: dict[int, along_line.DepthAlong | None] = {}
@@ -231,7 +237,8 @@ class _Reader:
         if parameter is None or value is None:
             return
         if parameter.choices:
-            value = min(parameter.choices, key=lambda choice: abs(choice - value))
+            told = value
+            value = min(parameter.choices, key=lambda choice: abs(choice - told))
         if parameter.minimum <= value <= parameter.maximum:
             self.parameters[name] = value
             self.told[name] = how
@@ -431,7 +438,7 @@ def _read_deep(reader: _Reader, counted: Sequence[Feature]) -> None:
 
 
 def _read_earth(reader: _Reader, counted: Sequence[Feature]) -> None:
-    """Cut and fill of platforms and mounds against the ground."""
+    """Cut and fill of platforms and mounds against the ground; of built ones, between surveys."""
     if not reader.wants("fill_m3") or reader.ground is None or "mean_height_m" in reader.by_hand:
         return
     for feature in counted:
@@ -443,7 +450,8 @@ def _read_earth(reader: _Reader, counted: Sequence[Feature]) -> None:
         except ValueError:
             # Where the ground is not known the recipe falls back on area and height.
             return
-        how = f"new surface less ground, cells of {moved.cell_m:.2f} m, ± {moved.unsure_m3:.1f} m³"
+        how = "new surface less ground" if reader.before is None else "survey after less before"
+        how += f", cells of {moved.cell_m:.2f} m, ± {moved.unsure_m3:.1f} m³"
         reader.read(feature, "fill_m3", moved.fill_m3, how)
         reader.read(feature, "cut_m3", moved.cut_m3, how)
     for name in ("fill_m3", "cut_m3"):
@@ -452,6 +460,10 @@ def _read_earth(reader: _Reader, counted: Sequence[Feature]) -> None:
 
 def _shaped(reader: _Reader, feature: Feature) -> shaping.EarthMoved:
     assert reader.ground is not None
+    if reader.before is not None:
+        return shaping.between_grounds(
+            outline=feature.geometry, before=reader.before, after=reader.ground
+        )
     slope = reader.figure("batter")
     if "crest_m" in reader.set_by:
         return shaping.mound(
@@ -565,11 +577,14 @@ def measure(
     ground: Levels | None,
     stations: Mapping[int, Stations] | None = None,
     by_hand: Mapping[str, float] | None = None,
+    before: Levels | None = None,
 ) -> Measured:
     """Read off the features what the recipe is measured by.
 
     ``stations`` are those of many items read at once (``stations_of``). ``by_hand``: figures of
     design that the estimator set, which shape what is measured (a tee's height, a pipe's size).
+    ``before``: the ground as surveyed before the work, where ``ground`` was surveyed after it; earth
+    is then measured between the two.
     Features of a kind the work is not measured on are left out of the sums; they still say where
     the work is. Lengths and areas are plane, in the club's grid.
     """
@@ -578,7 +593,7 @@ def measure(
         ground = None
     if stations is None:
         stations = stations_of(listed, told.reaches, ground)
-    reader = _Reader(recipe, told, ground, stations, by_hand or {})
+    reader = _Reader(recipe, told, ground, stations, by_hand or {}, before)
     counted = [feature for feature in listed if feature.kind in recipe.on]
     for read in _READERS:
         read(reader, counted)

@@ -10,10 +10,12 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db.models import Case, Q, QuerySet, Value, When
+from django.utils import timezone
 
 from worksprog.calc import build_up as calc
+from worksprog.calc.ground import Ground, load_ground
 from worksprog.clubs.models import Club
-from worksprog.course.models import Feature, State
+from worksprog.course.models import Feature, GroundModel, State
 from worksprog.course.queries import live_ground
 from worksprog.works import bridge, measuring
 from worksprog.works.measuring import Measured, Told
@@ -61,6 +63,8 @@ def measure_items(items: Sequence[Item]) -> dict[int, Measured]:
     levelled = {feature.pk: feature for pk in by_ground for feature in on[pk]}
     ground = live_ground(club) if levelled else None
     stations = measuring.stations_of(levelled.values(), told.reaches, ground)
+    shaped = [item for item in items if measuring.moves_earth(recipes[item.pk])]
+    before = _grounds_before(club, shaped) if ground is not None else {}
     return {
         item.pk: measuring.measure(
             recipes[item.pk],
@@ -69,9 +73,38 @@ def measure_items(items: Sequence[Item]) -> dict[int, Measured]:
             ground=ground,
             stations=stations,
             by_hand=item.parameters,
+            before=before.get(item.pk),
         )
         for item in items
     }
+
+
+def _grounds_before(club: Club, items: Sequence[Item]) -> dict[int, Ground]:
+    """The ground before each finished work, where the live ground was made after it. Two queries.
+
+    Nothing is asked while none of the items is finished.
+    """
+    done = [
+        (item.pk, item.started_on, item.finished_on)
+        for item in items
+        if item.started_on and item.finished_on
+    ]
+    if not done:
+        return {}
+    rows = list(GroundModel.objects.filter(club=club).values_list("pk", "made_at"))
+    made = [(pk, timezone.localtime(made_at).date()) for pk, made_at in rows]
+    wanted: dict[int, int] = {}
+    for item_pk, started, finished in done:
+        earlier = [pk for pk, day in made if day < started]
+        if earlier and made[0][1] > finished:
+            wanted[item_pk] = earlier[0]
+    if not wanted:
+        return {}
+    grounds = {
+        row.pk: load_ground(bytes(row.data))
+        for row in GroundModel.objects.filter(pk__in=set(wanted.values())).only("data")
+    }
+    return {item_pk: grounds[pk] for item_pk, pk in wanted.items()}
 
 
 def _told_of(features: Iterable[Feature]) -> Told:
