@@ -47,6 +47,7 @@ PROGRAMME = "programme"
 HANDS = "hands"
 KEPT_CHANCES = (10, 50, 80, 90)
 _WINTER_TURNS_IN = 7
+_SHARES = ("weather", "ground", "supplier", "hands", "programme")
 
 
 @dataclass(frozen=True)
@@ -65,15 +66,17 @@ class Sways:
     @classmethod
     def of(cls, rules: EstimateRules) -> Sways:
         return cls(
-            rules.sway_weather,
-            rules.sway_ground,
-            rules.sway_supplier,
-            rules.sway_hands,
-            rules.sway_programme,
+            *(float(getattr(rules, f"sway_{name}")) for name in _SHARES),
             Shape(rules.range_shape),
             rules.seed,
             rules.draws,
         )
+
+    @classmethod
+    def of_facts(cls, facts: Mapping[str, Any]) -> Sways:
+        """From ``facts`` with seed and draws beside them."""
+        shares = (float(facts[name]) for name in _SHARES)
+        return cls(*shares, Shape(facts["shape"]), facts["seed"], facts["draws"])
 
     @property
     def facts(self) -> dict[str, Any]:

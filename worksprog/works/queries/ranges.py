@@ -5,21 +5,18 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import QuerySet
-
 from worksprog.calc.build_up import to_penny
-from worksprog.calc.ranges import Shape
 from worksprog.calc.simulation import Drivers, Simulated, SourceShare, Spread, simulate
 from worksprog.calc.simulation.run import Tell
 from worksprog.clubs.models import Club
 from worksprog.works import bridge_ranges
 from worksprog.works.bridge_ranges import Placed, Sways
-from worksprog.works.models import EstimateLine, OutputRate, RangeRow, RangesRun
+from worksprog.works.models import EstimateLine, OutputRate, Programme, RangeRow
 from worksprog.works.queries.rules import rules_of
 
 AT_ONCE_LINES = 3_000  # about a second and a half; beyond, only the job draws
@@ -92,23 +89,49 @@ def ranges_of(
     if not placed:
         return None
     sways = sways or Sways.of(rules_of(club))
+    return known_ranges(club, placed, sways, ranked=ranked) or draw_at_once(
+        placed, lines_of(placed), sways, ranked=ranked
+    )
+
+
+def known_ranges(
+    club: Club, placed: Sequence[Placed], sways: Sways, *, ranked: bool = False
+) -> Ranges | None:
+    """From memory, else from a kept run of just these figures; one query at most."""
     mark = bridge_ranges.mark_of(placed, sways)
     with _memory_lock:
         known = _memory.get(mark)
         if known is not None and (known.whole.drivers or not ranked):
             _memory.move_to_end(mark)
             return known
-    found = kept_ranges(RangesRun.objects.filter(club=club, mark=mark))
-    if found is None:
-        lines = lines_of(placed)
-        if sum(len(some) for some in lines.values()) > AT_ONCE_LINES:
-            return None
-        found = draw_ranges(placed, lines, sways, ranked=ranked)
-    if found is not None:
-        with _memory_lock:
-            _memory[mark] = found
-            while len(_memory) > KEPT_IN_MEMORY:
-                _memory.popitem(last=False)
+    rows = list(
+        RangeRow.objects.filter(club=club, run__mark=mark)
+        .select_related("run")
+        .order_by("-run", "order")
+    )
+    found = _of_rows([row for row in rows if row.run_id == rows[0].run_id])
+    return None if found is None else _remembered(found)
+
+
+def draw_at_once(
+    placed: Sequence[Placed],
+    lines: Mapping[int, Sequence[EstimateLine]],
+    sways: Sways,
+    *,
+    ranked: bool = False,
+) -> Ranges | None:
+    """Drawn while a page waits; None where there is nothing to draw or too much for that."""
+    if sum(len(some) for some in lines.values()) > AT_ONCE_LINES:
+        return None
+    found = draw_ranges(placed, lines, sways, ranked=ranked)
+    return None if found is None else _remembered(found)
+
+
+def _remembered(found: Ranges) -> Ranges:
+    with _memory_lock:
+        _memory[found.mark] = found
+        while len(_memory) > KEPT_IN_MEMORY:
+            _memory.popitem(last=False)
     return found
 
 
@@ -282,18 +305,22 @@ def _told(
     }
 
 
-def kept_ranges(runs: QuerySet[RangesRun], *, stale: bool = False) -> Ranges | None:
-    """The newest of these runs as it was kept, its rows included; None where there is none."""
-    run = runs.prefetch_related("rows").first()
-    if run is None:
-        return None
-    told = dict(run.rules)
-    sways = Sways(
-        **{name: told[name] for name in ("weather", "ground", "supplier", "hands", "programme")},
-        shape=Shape(told["shape"]),
-        seed=run.seed,
-        draws=run.draws,
+def last_kept(programme: Programme) -> Ranges | None:
+    """The programme's kept run, whatever moved since; one query."""
+    rows = list(
+        RangeRow.objects.filter(run__programme=programme)
+        .select_related("run")
+        .order_by("-run", "order")
     )
+    found = _of_rows([row for row in rows if row.run_id == rows[0].run_id])
+    return None if found is None else replace(found, is_stale=True)
+
+
+def _of_rows(kept: Sequence[RangeRow]) -> Ranges | None:
+    """The rows of one run as they were found; None where there are none."""
+    if not kept:
+        return None
+    run = kept[0].run
     rows = {
         (row.level, row.key): RangeOf(
             row.level,
@@ -305,6 +332,7 @@ def kept_ranges(runs: QuerySet[RangesRun], *, stale: bool = False) -> Ranges | N
             bridge_ranges.row_to_spread(row.money, run.draws),
             row.drivers,
         )
-        for row in run.rows.all()
+        for row in kept
     }
-    return Ranges(run.mark, sways, rows, run.made_at, stale)
+    sways = Sways.of_facts({**run.rules, "seed": run.seed, "draws": run.draws})
+    return Ranges(run.mark, sways, rows, run.made_at)

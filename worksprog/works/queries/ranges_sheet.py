@@ -9,9 +9,9 @@ from decimal import Decimal
 from worksprog.calc.ranges import sum_spreads
 from worksprog.calc.working import Step, Working
 from worksprog.works.bridge_ranges import Placed, Sways
-from worksprog.works.models import EstimateRules, Item, ItemState, Programme, RangesRun
+from worksprog.works.models import EstimateRules, Item, ItemState, Programme
 from worksprog.works.queries.programme import CORRELATION, placed_items
-from worksprog.works.queries.ranges import Level, RangeOf, Ranges, kept_ranges, ranges_of
+from worksprog.works.queries.ranges import Level, RangeOf, Ranges, last_kept, ranges_of
 from worksprog.works.queries.rules import rules_of
 
 CHANCES = (0.50, 0.60, 0.70, 0.75, 0.80, 0.85, 0.90, 0.95)
@@ -91,7 +91,7 @@ class RangesSheet:
 def ranges_sheet(programme: Programme) -> RangesSheet:
     """A programme's ranges: kept, drawn for the page, or the last kept ones where they are stale.
 
-    Eleven queries at most.
+    Ten queries at most.
     """
     rules = rules_of(programme.club)
     sways = Sways.of(rules)
@@ -99,7 +99,7 @@ def ranges_sheet(programme: Programme) -> RangesSheet:
     ranges = ranges_of(programme.club, placed, sways=sways, ranked=True)
     stale = None
     if ranges is None and placed:
-        stale = kept_ranges(RangesRun.objects.filter(programme=programme), stale=True)
+        stale = last_kept(programme)
     known = {one.item.pk for one in placed}
     return RangesSheet(
         programme=programme,

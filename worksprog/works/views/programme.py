@@ -134,9 +134,7 @@ def project(request: ClubRequest, uuid: UUID) -> HttpResponse:
     """One project with its phases, items and totals."""
     row = get_row(Project.objects.select_related("programme"), request.club, uuid)
     row.programme.club = request.club
-    sheet = queries.programme_sheet(
-        row.programme, projects=Project.objects.filter(pk=row.pk)
-    ).projects[0]
+    sheet = queries.programme_sheet(row.programme, projects=[row]).projects[0]
     return show(
         request,
         "works/project.html",
