@@ -56,7 +56,8 @@ class CrewRate:
 
 def crew_codes(recipe: Recipe, hands: Hands) -> frozenset[str]:
     """Output rates that the crew works by, and the machines with it; a contractor's are his own."""
-    own, given = set(), set()
+    own: set[str] = set()
+    given: set[str] = set()
     for line in steps_of(recipe):
         theirs = line.key in hands.by_hours or line.key in hands.by_rate
         (given if theirs else own).add(line.rate)

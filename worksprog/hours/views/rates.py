@@ -83,9 +83,9 @@ def _rates_chart(rates: KindRates) -> dict[str, Any]:
             RangeRow(evidence.job.name, actual=evidence.ratio, filled=seen is not None, words=words)
         )
     rows.append(RangeRow("The next job", told.p10, told.median, told.p90, heavy=True))
-    for name, one in learnt.on_ground:
-        words = "on dry ground" if name == "dry" else "in showers"
-        rows.append(RangeRow(f"The next job, {words}", one.p10, one.median, one.p90))
+    for name, here in learnt.on_ground:
+        ground = "on dry ground" if name == "dry" else "in showers"
+        rows.append(RangeRow(f"The next job, {ground}", here.p10, here.median, here.p90))
     return range_chart(
         rows, axis="hours over hours of the book", mark=1.0, mark_words="as the book says"
     )
