@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import sqrt
 
-from worksprog.calc import earthworks, timber
+from worksprog.calc import earthworks, soils, timber
 from worksprog.calc.build_up import labour
 from worksprog.calc.ranges import Shape, ThreePoint, mean_and_sd, sum_ranges, understated_spread
 
@@ -89,7 +89,7 @@ def test_battered_trench_and_pond(outside):
 
 
 def test_clay_bulking(outside):
-    loose = earthworks.loose_volume_m3(bank_m3=100, soil=earthworks.SOILS["clay"])
+    loose = earthworks.loose_volume_m3(bank_m3=100, soil=soils.SOILS["clay"])
     outside(
         quantity="100 m³ of clay dug, lowest factor",
         expected=130,

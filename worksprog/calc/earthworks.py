@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from math import pi
 
 from worksprog.calc.ranges import ThreePoint
-from worksprog.calc.soils import SOILS as SOILS
-from worksprog.calc.soils import Soil as Soil
+from worksprog.calc.soils import Soil
 from worksprog.calc.working import Step, Working
 
 GEOMETRY = "plane geometry"
