@@ -109,7 +109,8 @@ def search(
     With ``generations`` and without a limit of time the same seed gives the same answer.
     ``hint``: a schedule to begin from. ``better`` is told of each better one, ``stop`` asked
     between rounds. ``change``: chance that a place of an order, or the way of a task, is altered in
-    a child; about one or two in each where it is left out. A task that finds no place is named in the schedule.
+    a child; about one or two in each where it is left out. A task that finds no place is named in
+    the schedule.
     """
     packed = packed if packed is not None else pack(problem)
     if change is None:
