@@ -24,7 +24,9 @@ from worksprog.drainage.models import Routing
 from worksprog.drainage.queries import check_network
 from worksprog.drainage.queries.as_built import every_as_built
 from worksprog.hours.models import HourEntry
+from worksprog.hours.queries.calibration import accuracy
 from worksprog.hours.queries.promised import measured_promises
+from worksprog.hours.queries.rates import rates_of
 from worksprog.planning import drains
 from worksprog.planning.models import Plan
 from worksprog.works.bridge_sizing import with_design
@@ -32,6 +34,8 @@ from worksprog.works.models import Estimate, Item, Programme
 from worksprog.works.queries import compared
 from worksprog.works.queries import sizing as queries_sizing
 from worksprog.works.queries.ranges_sheet import ranges_sheet
+from worksprog.works.queries.spoil import spoil_sheet
+from worksprog.works.queries.spoil_parts import SpoilWish
 from worksprog.works.queries.worth import programme_worth
 from worksprog.works.queries.years import years_sheet
 
@@ -139,6 +143,34 @@ def _estimates_are_overtaken_shared_and_made_anew(club: Club) -> None:
     assert effects.total == second.money_likely - first.money_likely
 
 
+def _hours_have_taught(club: Club) -> None:
+    """The carrier's rate is learnt and used; a job left out, one over its range with why."""
+    rates = rates_of(club, "carrier_pipe")
+    assert rates is not None and rates.in_use is not None and not rates.moved
+    assert len(rates.learnt.judged) >= 5
+    assert rates.learnt.design.ground
+    assert 1 < rates.learnt.next.median < rates.learnt.crew_ratio
+    assert rates.learnt.narrowing < 0.8
+    assert any(one.evidence.job.choice == "left_out" for one in rates.with_hours)
+    assert [one for one in rates.open_jobs if one.has_learnt]
+    told = accuracy(club)
+    assert told.calibration.as_promised
+    (over,) = [one for one in told.counted if not one.outcome.is_inside]
+    assert over.outcome.side == "over" and "clay pipe" in over.facts.account.words
+
+
+def _earth_finds_its_fills(club: Club) -> None:
+    """One winter fills its bunkers from its own drains; the mounds of the next take more than is dug."""
+    programme = Programme.objects.get(club=club, is_live=True)
+    feeds = spoil_sheet(programme, SpoilWish(), winter=2027, today=FROZEN_DAY)
+    assert len(feeds.moves) >= 3
+    assert all(one.way.is_round and 0 < one.move.haul_m < 1500 for one in feeds.moves)
+    assert feeds.brought_loads == 0 and feeds.more_money < 0
+    short = spoil_sheet(programme, SpoilWish(), winter=2028, today=FROZEN_DAY)
+    assert short.brought_loads > 10 and short.moves
+    assert feeds.lacking_prices == short.lacking_prices == ()
+
+
 def _ranges_are_kept_and_of_now(club: Club) -> None:
     """The kept run is of the figures as they stand, and says from whom and from what it comes."""
     sheet = ranges_sheet(Programme.objects.get(club=club, is_live=True))
@@ -176,6 +208,8 @@ def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str
 
     _sizes_can_be_worked_out(club)
     _ranges_are_kept_and_of_now(club)
+    _earth_finds_its_fills(club)
+    _hours_have_taught(club)
     _one_drain_is_overloaded_for_a_time(club)
     _estimates_are_overtaken_shared_and_made_anew(club)
 
