@@ -47,7 +47,7 @@ def _shape(kind: str, x: float, y: float) -> tuple[str, object]:
         WorkKind.LATERALS: Kind.LATERALS,
         WorkKind.BUNKER_FILLED: Kind.BUNKER,
         WorkKind.SEEDING: Kind.FAIRWAY,
-    }[kind]
+    }[WorkKind(kind)]
     rim = [(x + 9 * cos(2 * pi * k / 24), y + 7 * sin(2 * pi * k / 24)) for k in range(24)]
     return on, Polygon(rim)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from typing import Any
 
 import pytest
 import vl_convert as vlc
@@ -20,7 +21,7 @@ def drawn(spec) -> str:
     return svg
 
 
-def values(spec, layer: int) -> list[dict]:
+def values(spec, layer: int) -> list[dict[str, Any]]:
     return spec["layer"][layer]["data"]["values"]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 from tests.calc.test_charts import drawn
 from worksprog.calc.charts_rates import RangeRow, range_chart
@@ -16,7 +17,7 @@ ROWS = [
 ]
 
 
-def chart() -> dict:
+def chart() -> dict[str, Any]:
     return range_chart(ROWS, axis="hours over the book", mark=1.0, mark_words="as the book says")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import hypot
+from typing import Any
 
 import networkx as nx
 import numpy as np
@@ -61,7 +62,7 @@ def test_as_long_as_by_networkx_over_the_same_cells():
     rng = np.random.default_rng(5)
     closed = [box(x, y, x + 30, y + 40) for x, y in rng.uniform(20, 250, (9, 2))]
     grid = haul_grid(BOUNDS, closed=closed, cell_m=10)
-    graph = nx.Graph()
+    graph: nx.Graph[Any] = nx.Graph()
     rows, columns = grid.counts.shape
     for r in range(rows):
         for c in range(columns):

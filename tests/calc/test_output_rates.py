@@ -298,9 +298,13 @@ def test_build_up_works_by_the_crews_rate_for_its_kind_only() -> None:
     book = replace(book, prices={**book.prices, labour.code: labour})
     learnt = replace(book, crew={"seeding": CrewRate(1.25, 1.0, "learnt")})
 
-    def built(kind: str, using: Book, **hands: bool) -> Estimate:
+    def built(kind: str, using: Book, *, by_contractor: bool = False) -> Estimate:
         return build_up(
-            RECIPES[kind], measures={"area_m2": 1000}, parameters={}, book=using, **hands
+            RECIPES[kind],
+            measures={"area_m2": 1000},
+            parameters={},
+            book=using,
+            by_contractor=by_contractor,
         )
 
     before, after = built("seeding", book), built("seeding", learnt)

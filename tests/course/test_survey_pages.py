@@ -22,6 +22,7 @@ from tests.course.test_import_services import table
 from worksprog.calc import grid
 from worksprog.course import queries_surveys as reads
 from worksprog.course import services_surveys as services
+from worksprog.course.bridge import points_of
 from worksprog.course.models import Feature, GroundModel, ImportDraft, Kind, LayerMapping, Survey
 from worksprog.course.reading.spot_heights import read_spot_heights
 from worksprog.course.services import create_feature
@@ -295,7 +296,7 @@ def test_spot_heights_go_out_as_they_came_in(as_staff: Client, surveyed: Survey)
 def test_a_code_that_is_a_formula_goes_out_as_text(
     surveyed: Survey, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    xyz, codes = reads.points_of(surveyed)
+    xyz, codes = points_of(surveyed)
     monkeypatch.setattr(reads, "points_of", lambda _: (xyz, ["=1+1", *codes[1:]]))
     text = reads.spot_heights_csv(surveyed)
     assert ",'=1+1\r\n" in text

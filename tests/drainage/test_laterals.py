@@ -14,6 +14,7 @@ from shapely import Polygon
 
 from tests.cast import Cast
 from tests.drainage.drawn import SOUTH, WEST, draw_pipe
+from worksprog.calc.build_up import RECIPES
 from worksprog.calc.ground import dump_ground, ground_from_spot_heights
 from worksprog.calc.laterals import DrainWish, Wish
 from worksprog.course.models import Feature, GroundModel, Kind, State
@@ -21,7 +22,7 @@ from worksprog.course.services import change_feature, create_feature, mark_of
 from worksprog.drainage.models import LateralLayout
 from worksprog.drainage.queries.laterals import carriers_near
 from worksprog.drainage.services.laterals import keep_layout
-from worksprog.works.bridge import measure
+from worksprog.works.measuring import Told, measure
 from worksprog.works.models import WorkKind
 
 AT = "/c/first/drainage/laterals/"
@@ -188,7 +189,8 @@ def test_the_estimate_goes_by_the_layout_until_the_outline_changes(
     def told() -> dict[str, float]:
         rows = {row.feature_id: row for row in LateralLayout.objects.all()}
         now = Feature.objects.get(pk=area.pk)
-        found = measure(WorkKind.LATERALS, [now], reaches={}, ground=None, layouts=rows)
+        recipe = RECIPES[WorkKind.LATERALS]
+        found = measure(recipe, [now], told=Told(layouts=rows), ground=None)
         return {**found.measures, **found.parameters}
 
     assert told() == {"area_m2": pytest.approx(800)}

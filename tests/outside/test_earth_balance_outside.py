@@ -178,7 +178,7 @@ def test_transport_by_brute_force(outside):
 
 
 def _by_flow(supply, demand, haul):
-    graph = nx.DiGraph()
+    graph: nx.DiGraph[str] = nx.DiGraph()
     for i, most in enumerate(supply):
         graph.add_edge("source", f"c{i}", capacity=most, weight=0)
         for j in range(len(demand)):

@@ -95,10 +95,12 @@ def test_weighted_evidence_against_integration(outside: Callable[..., None]) -> 
     grid *= stats.invgamma.pdf(variances, prior.a, scale=prior.b)[:, None]
     for x, w in data:
         grid *= stats.norm.pdf(x, means, sd) ** w
-    means = means[0]
-    mass = integrate.simpson(integrate.simpson(grid, x=means, axis=1), x=variances)
-    first = integrate.simpson(integrate.simpson(grid * means, x=means, axis=1), x=variances)
-    spread = integrate.simpson(integrate.simpson(grid, x=means, axis=1) * variances, x=variances)
+    means = np.ravel(means)
+    across = np.asarray(integrate.simpson(grid, x=means, axis=1))
+    mass = integrate.simpson(across, x=variances)
+    weighed = np.asarray(integrate.simpson(grid * means, x=means, axis=1))
+    first = integrate.simpson(weighed, x=variances)
+    spread = integrate.simpson(across * variances, x=variances)
     outside(
         quantity="mean of the log ratio, evidence of weight 1, 0.4 and 0.7",
         expected=first / mass, got=belief.mean[0], tolerance=1e-4, relative=False,

@@ -45,8 +45,10 @@ def test_halves_go_to_the_even_coin(outside, value, coin, expected):
 def test_a_workbook_says_the_same_to_another_reader(outside, tmp_path: Path):
     amounts = [Decimal("0.10"), Decimal("1234.56"), Decimal("99999.99")]
     total = sum(amounts, Decimal(0))
-    rows = [
-        *(["=1+1", amount] for amount in amounts),
+    rows: list[list[str | Decimal | Worked]] = [
+        ["=1+1", amounts[0]],
+        ["=1+1", amounts[1]],
+        ["=1+1", amounts[2]],
         ["Sum", Worked("=SUM(B2:B4)", total)],
     ]
     file = tmp_path / "book.xlsx"

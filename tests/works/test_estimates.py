@@ -295,7 +295,7 @@ def test_an_uneven_ditch_is_given_the_even_change_of_the_same_volume(works, cast
     at = np.arange(0, 121.0)
     depths = 41.0 + 0.3 * np.sin(at / 9) - (40.2 - 0.5 * at / 120)
     by_sections = volume_by_prismoids_m3(
-        at, depths, lambda d: trapezoid_area_m2(bottom_m=0.6, side_slope=1.5, depth_m=d)
+        list(at), list(depths), lambda d: trapezoid_area_m2(bottom_m=0.6, side_slope=1.5, depth_m=d)
     )
     half = told.measures["depth_change_m"] / 2
     mean = told.measures["mean_depth_m"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -16,7 +17,7 @@ from worksprog.works import services
 from worksprog.works.models import WorkRecipe
 from worksprog.works.recipes import kinds_of, recipe_of
 
-DEFINITION = {
+DEFINITION: dict[str, Any] = {
     "kind": "steps_in_sleepers",
     "title": "Steps in sleepers",
     "on": ["path"],
@@ -57,15 +58,29 @@ def changed(part: str, place: int, **figures):
 @pytest.fixture
 def priced(cast, works):
     """The price book has what the steps ask for."""
-    common = {"club": cast.club, "by": cast.manager, "dated": cast.club.today()}
-    three = {"low": Decimal(20), "likely": Decimal(25), "high": Decimal(30)}
     services.set_price(
-        code="sleeper-oak", category="material", name="Oak sleeper", unit="m", **three, **common
+        club=cast.club,
+        by=cast.manager,
+        dated=cast.club.today(),
+        code="sleeper-oak",
+        category="material",
+        name="Oak sleeper",
+        unit="m",
+        low=Decimal(20),
+        likely=Decimal(25),
+        high=Decimal(30),
     )
     services.set_output_rate(
-        code="set_sleeper", name="Set a sleeper", unit="no", low=Decimal(1), likely=Decimal(2),
-        high=Decimal(4), **common,
-    )  # fmt: skip
+        club=cast.club,
+        by=cast.manager,
+        dated=cast.club.today(),
+        code="set_sleeper",
+        name="Set a sleeper",
+        unit="no",
+        low=Decimal(1),
+        likely=Decimal(2),
+        high=Decimal(4),
+    )
     return works
 
 

@@ -310,8 +310,10 @@ def test_pages_take_few_queries_at_two_sizes(works, cast, as_manager):
                 assert as_manager.get(page).status_code == 200
             taken[page] = len(queries)
         counts.append(taken)
-    assert counts[0] == counts[1]
-    assert max(counts[0].values()) <= MOST_QUERIES, counts[0]
+    # A page that draws ranges anew asks once more than one that finds them drawn already.
+    small, large = counts
+    assert {page: large[page] for page in pages if large[page] > small[page] + 1} == {}
+    assert max(*small.values(), *large.values()) <= MOST_QUERIES, counts
 
 
 def test_another_clubs_rows_are_not_found(works, cast, as_stranger):

@@ -65,18 +65,29 @@ class Sways:
 
     @classmethod
     def of(cls, rules: EstimateRules) -> Sways:
-        return cls(
-            *(float(getattr(rules, f"sway_{name}")) for name in _SHARES),
-            Shape(rules.range_shape),
-            rules.seed,
-            rules.draws,
+        return cls.of_facts(
+            {
+                **{name: getattr(rules, f"sway_{name}") for name in _SHARES},
+                "shape": rules.range_shape,
+                "seed": rules.seed,
+                "draws": rules.draws,
+            }
         )
 
     @classmethod
     def of_facts(cls, facts: Mapping[str, Any]) -> Sways:
         """From ``facts`` with seed and draws beside them."""
-        shares = (float(facts[name]) for name in _SHARES)
-        return cls(*shares, Shape(facts["shape"]), facts["seed"], facts["draws"])
+        weather, ground, supplier, hands, programme = (float(facts[name]) for name in _SHARES)
+        return cls(
+            weather=weather,
+            ground=ground,
+            supplier=supplier,
+            hands=hands,
+            programme=programme,
+            shape=Shape(facts["shape"]),
+            seed=facts["seed"],
+            draws=facts["draws"],
+        )
 
     @property
     def facts(self) -> dict[str, Any]:

@@ -259,7 +259,7 @@ class KindSheet:
         self.head = KindForm(data, initial={**head, "seen": version})
         if not is_new:
             self.head.fields["code"].disabled = True
-        self.parts = {}
+        self.parts: dict[str, dict[str, Any]] = {}
         for name, (row_form, title, help_text) in PARTS.items():
             rows = examples if name == "examples" else start.get(name)
             factory = forms.formset_factory(
