@@ -230,6 +230,28 @@ def test_the_page_shows_it_in_few_queries(winter, cast, as_committee):
     assert "style=" not in page.content.decode().split("<main", 1)[1]
 
 
+def test_works_at_one_place_are_drawn_too(winter, cast, as_committee):
+    works, _ = winter
+    by = cast.manager
+    bunker = draw(cast, Kind.BUNKER, box(400100, 300200, 400110, 300210), ref="B1")
+    for kind, name in (
+        (WorkKind.BUNKER_NEW, "Dig it"),
+        (WorkKind.BUNKER_FILLED, "Fill it"),
+    ):
+        item = create_item(
+            phase=works.phase,
+            kind=kind,
+            name=name,
+            features=[bunker],
+            not_before=date(2027, 10, 1),
+            by=by,
+        )
+        build_estimate(item=item, by=by)
+    page = as_committee.get(url("spoil", cast), {"winter": "2027"})
+    assert page.status_code == 200
+    assert "Dig it → Fill it" in words_of(page)
+
+
 def test_the_page_refuses_what_does_not_fit_and_still_shows_the_usual(winter, cast, as_manager):
     page = as_manager.get(
         url("spoil", cast),

@@ -104,7 +104,10 @@ def _way(one: ShownMove, most_m3: float, window: _Window) -> tuple[LineString, S
     """The way on the sketch, its ends kept clear of the marks, and the line that shows it."""
     whole = LineString([window.to(x, y) for x, y in one.way.points])
     clear = min(CLEAR, whole.length / 4)
-    way = LineString(substring(whole, clear, whole.length - clear).coords)
+    # Works at one place have no way between them, and a line of one point is none.
+    way = whole
+    if clear > 0:
+        way = LineString(substring(whole, clear, whole.length - clear).coords)
     wide = 1.6 + 4.4 * sqrt(one.move.loose_m3.likely / most_m3)
     css = "spo-way spo-topsoil" if one.move.cut.matter is Matter.TOPSOIL else "spo-way"
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in way.coords)
