@@ -30,6 +30,7 @@ from worksprog.demo.course import (
 )
 from worksprog.demo.drains import describe_drains
 from worksprog.demo.hours import log_the_year
+from worksprog.demo.kinds import make_own_kind
 from worksprog.demo.last_winter import make_small_drains
 from worksprog.demo.learnt import learn_from_hours
 from worksprog.demo.money import decide_on_money
@@ -108,6 +109,7 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     lead_rain_through(club, manager)
     say("programme and estimates")
     programme, items = make_programme(club, manager)
+    make_own_kind(club, manager)
     say_what_works_give(club, programme, items, manager)
     give_up_two_bunkers(club, manager)
     settle_money(club, manager)
