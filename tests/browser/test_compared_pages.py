@@ -32,7 +32,7 @@ def test_it_tells_what_moved_and_a_click_chooses(
     page = page_as(cast.manager, viewport)
     blocked = blocked_on(page)
     page.goto(f"/c/first/works/projects/{works.project.uuid}/")
-    expect(page.get_by_text("It would come to")).to_be_visible()
+    expect(page.get_by_text("Worked out now it would differ by")).to_be_visible()
     page.goto(f"/c/first/works/items/{works.carrier.uuid}/")
     expect(page.get_by_text("Worked out now it would come to")).to_be_visible()
     expect(page.get_by_role("button", name="Choose mixed")).to_be_visible()
