@@ -90,6 +90,7 @@ def _pages(browser: Browser, address: str, folder: Path) -> None:
     page.goto(f"{club}/works/")
     page.get_by_role("link", name="Lay carrier C2–C3").first.click()
     _shoot(page, "estimate")
+    _estimates(page, club)
     page.goto(f"{club}/planning/")
     page.wait_for_selector("svg.marks")
     _shoot(page, "plan")
@@ -101,6 +102,26 @@ def _pages(browser: Browser, address: str, folder: Path) -> None:
     phone.locator("html[data-ready=yes]").wait_for(state="attached")
     phone.locator("#jobs").get_by_role("button", name="Lay carrier C2–C3").click()
     _shoot(phone, "phone")
+
+
+def _estimates(page: Page, club: str) -> None:
+    """What stands behind an estimate, and what came of it."""
+    for name, address in (
+        ("kind", "works/kinds/as-shipped/carrier_pipe/"),
+        ("chance", "works/ranges/"),
+        ("years", "works/years/"),
+        ("earth", "works/spoil/?winter=2027"),
+        ("learnt", "hours/rates/carrier_pipe/"),
+        ("given-back", "works/worth/"),
+    ):
+        page.goto(f"{club}/{address}")
+        page.wait_for_load_state("networkidle")
+        _shoot(page, name)
+    page.goto(f"{club}/works/")
+    page.get_by_role("link", name="Lay carrier O3–C7").first.click()
+    page.get_by_role("link", name="side by side").first.click()
+    page.wait_for_load_state("networkidle")
+    _shoot(page, "hands")
 
 
 def _drains(page: Page, club: str, folder: Path) -> None:
