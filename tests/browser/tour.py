@@ -119,7 +119,7 @@ def _estimates(page: Page, club: str) -> None:
         _shoot(page, name)
     page.goto(f"{club}/works/")
     page.get_by_role("link", name="Lay carrier O3–C7").first.click()
-    page.get_by_role("link", name="side by side").first.click()
+    page.goto(f"{page.url}hands/")
     page.wait_for_load_state("networkidle")
     _shoot(page, "hands")
 
