@@ -11,6 +11,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db.models import Sum
 
+from tests.planning.plan_checker import broken_rules
 from worksprog.calc.sizing import SizingLimits
 from worksprog.calc.worth import Claim
 from worksprog.clubs.models import Club, User
@@ -241,6 +242,7 @@ def test_the_club_that_is_built(settings: Any, capsys: pytest.CaptureFixture[str
         for one in plan.items.select_related("item")
         if one.not_placed and not one.start
     ] == []
+    assert broken_rules(plan) == []
 
     logged = HourEntry.objects.filter(club=club)
     assert logged.values("person").distinct().count() == 6

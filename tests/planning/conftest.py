@@ -11,6 +11,7 @@ import pytest
 from shapely.geometry import LineString, Point
 
 from tests.cast import Cast
+from tests.planning.plan_checker import broken_rules
 from worksprog.calc.workdays import CrewWeek
 from worksprog.clubs.records import save_record
 from worksprog.course.models import Feature
@@ -55,7 +56,9 @@ class Course:
         return save_record(row, by=self.cast.manager)
 
     def plan(self, today: dt.date = TODAY) -> Plan:
-        return make_plan(programme=self.programme, by=self.cast.manager, today=today)
+        plan = make_plan(programme=self.programme, by=self.cast.manager, today=today)
+        assert broken_rules(plan) == []
+        return plan
 
     def planned(self, plan: Plan, name: str) -> Any:
         return plan.items.get(item=self.jobs[name])

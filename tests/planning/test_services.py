@@ -96,9 +96,9 @@ def test_crew_weeks_are_set_once_each_and_refused_when_routine_is_more_than_the_
 
 
 def test_a_plan_puts_jobs_into_the_crews_weeks(crewed):
-    """Turfing opens on 1 October. 10 h a day are left: 75 h are 7½ working days from Thursday 1
-    October 2026, so to Monday 12th; the path, open now, takes its 20 h on Monday 7 September and
-    the day after."""
+    """Turfing opens on 1 October. 10 h a day are left: 75 h are eight working days of 9.375 h from
+    Thursday 1 October 2026, so to Monday 12th; the path, open now, takes its 20 h on Monday 7
+    September and the day after."""
     crewed.job("Turf", hours=75, growing_in_weeks=4)
     crewed.job("Path", "path", hours=20)
     plan = crewed.plan()
@@ -107,13 +107,14 @@ def test_a_plan_puts_jobs_into_the_crews_weeks(crewed):
     assert (turf.start, turf.finish) == (D(2026, 10, 1), D(2026, 10, 12))
     assert turf.in_play_on == D(2026, 10, 13) + dt.timedelta(weeks=4)
     assert turf.waits_for == "waits for its window to open"
-    assert turf.hours_by_week == {"2026-09-28": 20.0, "2026-10-05": 50.0, "2026-10-12": 5.0}
+    assert turf.hours_by_week == {"2026-09-28": 18.75, "2026-10-05": 46.88, "2026-10-12": 9.38}
+    assert (turf.gang, path.gang) == (2, 2)
     # A gang of three at 8 h needs 4 days with hours enough: 1, 2, 5, 6 October.
     assert (turf.earliest_start, turf.earliest_finish) == (D(2026, 10, 1), D(2026, 10, 6))
     assert turf.is_critical and not path.is_critical
     week = next(row for row in plan.weeks if row["week"] == "2026-10-05")
     assert week == {
-        "week": "2026-10-05", "crew_h": 200.0, "routine_h": 150.0, "left_h": 50.0, "planned_h": 50.0
+        "week": "2026-10-05", "crew_h": 200.0, "routine_h": 150.0, "left_h": 50.0, "planned_h": 46.9
     }  # fmt: skip
 
 

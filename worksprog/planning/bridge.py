@@ -1,30 +1,22 @@
-"""A programme's rows as jobs, links, windows and crew hours; the plan's dates back as rows."""
+"""A programme's rows as jobs, links, windows and crew hours; a plan's dates back as rows."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-import networkx as nx
-from django.db.models import OuterRef, Subquery
+from django.db.models import Count, Exists, OuterRef, Subquery
 
 from worksprog.calc import workdays
-from worksprog.calc.critical_path import (
-    DatedActivity,
-    DatedPath,
-    Key,
-    Link,
-    LinkKind,
-    dated_path,
-)
-from worksprog.calc.fit import Fitted, Job, Placed, fit, network_priority
+from worksprog.calc.solver import Link, LinkKind
 from worksprog.clubs.models import Club
 from worksprog.planning.models import (
     Closure,
     CrewWeek,
+    GivenUp,
     ItemPlanning,
     PlannedItem,
     PlanRules,
@@ -48,7 +40,6 @@ DRAIN_KINDS = frozenset(
     }
 )
 WORKED = frozenset({ItemState.DONE, ItemState.GROWING_IN})
-DAYS_PAST_THE_END = 370
 
 
 @dataclass(frozen=True)
@@ -61,6 +52,7 @@ class ClubYear:
     gang: int
     week_days: frozenset[int]
     day_h: float
+    goals: tuple[str, ...] = ()
 
     def calendar(self, first: dt.date, last: dt.date) -> workdays.Calendar:
         holidays = {
@@ -73,7 +65,8 @@ class ClubYear:
 
 @dataclass(frozen=True)
 class ItemFacts:
-    """One item as the plan needs it. ``labour_h`` is the whole estimate, ``left_h`` what remains."""
+    """One item as the plan needs it. ``labour_h`` is the whole estimate, ``left_h`` what remains,
+    ``was`` the first and last day of work in the live plan."""
 
     item: Item
     labour_h: float | None
@@ -82,6 +75,9 @@ class ItemFacts:
     least_days: int
     may_spread: bool
     consents: tuple[str, ...] = ()
+    promised_by: dt.date | None = None
+    holes_closed: int = 0
+    was: tuple[dt.date, dt.date] | None = None
 
     @property
     def is_worked(self) -> bool:
@@ -98,6 +94,7 @@ class Facts:
     items: list[ItemFacts]
     links: list[Link]
     implied: list[tuple[int, int]]
+    given_up: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -117,13 +114,7 @@ class Dated:
     waits_for: str = ""
     not_placed: str = ""
     caution: str = ""
-
-
-@dataclass(frozen=True)
-class Proposal:
-    dated: list[Dated]
-    weeks: list[dict[str, Any]]
-    notes: list[str]
+    gang: int | None = None
 
 
 def read_club_year(club: Club) -> ClubYear:
@@ -143,7 +134,13 @@ def read_club_year(club: Club) -> ClubYear:
     if rules.works_sunday:
         week_days.add(6)
     return ClubYear(
-        windows, crew, closures, rules.gang, frozenset(week_days), float(club.working_day_h)
+        windows,
+        crew,
+        closures,
+        rules.gang,
+        frozenset(week_days),
+        float(club.working_day_h),
+        tuple(rules.goals),
     )
 
 
@@ -163,6 +160,8 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
 
     year = read_club_year(programme.club)
     live = Estimate.objects.filter(item=OuterRef("pk"), is_live=True)
+    dated = PlannedItem.objects.filter(item=OuterRef("pk"), plan__is_live=True)
+    wishes = GivenUp.objects.filter(programme=programme)
     rows = list(
         Item.objects.filter(phase__project__programme=programme)
         .exclude(state=ItemState.SHELVED)
@@ -171,18 +170,26 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
             live_quantity=Subquery(live.values("quantity")),
             live_learnt=Subquery(live.values("learnt")),
             learnt_factor=factor_in_use(),
+            hole_count=Count("holes", distinct=True),
+            was_start=Subquery(dated.values("start")),
+            was_finish=Subquery(dated.values("finish")),
+            any_given_up=Exists(wishes),
         )
         .select_related("phase__project", "planning")
         .prefetch_related("features", "consents")
     )
     done = share_done(programme, today, [(row, row.live_quantity or 0.0) for row in rows])
     items = [
-        _item_facts(
-            row,
-            row.live_labour_h,
-            done.get(row.pk, 0.0),
-            year,
-            forecast_factor(row.live_learnt, row.learnt_factor),
+        replace(
+            _item_facts(
+                row,
+                row.live_labour_h,
+                done.get(row.pk, 0.0),
+                year,
+                forecast_factor(row.live_learnt, row.learnt_factor),
+            ),
+            holes_closed=row.hole_count if row.holes_closed else 0,
+            was=(row.was_start, row.was_finish) if row.was_start and row.was_finish else None,
         )
         for row in rows
     ]
@@ -192,7 +199,10 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
         for row in DrawnLink.objects.filter(first__in=keys, then__in=keys).order_by("id")
     ]
     pairs = [(str(below), str(above)) for below, above in implied_order(programme.club)]
-    return Facts(programme, today, year, items, links, implied_between(rows, pairs))
+    given_up: frozenset[str] = frozenset()
+    if any(row.any_given_up for row in rows):
+        given_up = frozenset(wishes.values_list("wish", flat=True))
+    return Facts(programme, today, year, items, links, implied_between(rows, pairs), given_up)
 
 
 def _item_facts(
@@ -217,6 +227,7 @@ def _item_facts(
         # A job begun late in its window goes on when the window opens again.
         may_spread=row.state == ItemState.ON_SITE or bool(told and told.may_spread),
         consents=tuple(one.name for one in row.consents.all() if one.granted_on is None),
+        promised_by=told.promised_by if told else None,
     )
 
 
@@ -251,257 +262,6 @@ def implied_between(
     return list(found)
 
 
-def propose(facts: Facts, hours: Mapping[int, float] | None = None) -> Proposal:
-    """A plan from the facts; nothing is read or written.
-
-    hours   other hours still to be worked, by item key, to see what would move
-    """
-    changed = hours or {}
-    names = {one.item.pk: one.item.name for one in facts.items}
-    links, notes = _links(facts, names)
-    first = facts.today
-    last = max(facts.programme.ends_on, first) + dt.timedelta(days=DAYS_PAST_THE_END)
-    calendar = facts.year.calendar(first, last)
-    crew = workdays.crew_hours(calendar, facts.year.crew)
-    if not facts.year.crew:
-        notes.append("No crew hours are entered, so no job that needs the crew can be placed.")
-    kinds = {one.item.kind for one in facts.items}
-    masks = {kind: calendar.window_days(facts.year.windows.get(kind, [])) for kind in kinds}
-    kind_names = {one.item.kind: one.item.get_kind_display() for one in facts.items}
-
-    ordered = _in_order(facts)
-    jobs = [
-        _job(one, changed.get(one.item.pk, one.left_h), rank, calendar, facts)
-        for rank, one in enumerate(ordered)
-    ]
-    day_hours = crew.left_day_h.copy()
-    day_hours[: calendar.index(facts.today)] = 0.0
-    fitted = fit(
-        jobs,
-        links,
-        calendar=calendar,
-        day_hours=day_hours,
-        open_days=masks,
-        kind_names=kind_names,
-    )
-    refused = {one.key: one.reason for one in fitted.not_placed}
-    path = _earliest(jobs, links, fitted, calendar, masks)
-    dated = [
-        _dated(
-            one,
-            job,
-            fitted.placed.get(job.key),
-            path,
-            refused.get(job.key, ""),
-            calendar,
-            facts,
-        )
-        for one, job in zip(ordered, jobs, strict=True)
-    ]
-    return Proposal(dated=dated, weeks=_weeks(dated, calendar, crew, facts), notes=notes)
-
-
-def _in_order(facts: Facts) -> list[ItemFacts]:
-    """Work on site first; then by project, from the outfall up, by phase and item."""
-    depth = network_priority([one.item.pk for one in facts.items], facts.implied)
-
-    def place(one: ItemFacts) -> tuple[Any, ...]:
-        project = one.item.phase.project
-        return (
-            one.item.state != ItemState.ON_SITE,
-            project.priority,
-            project.code,
-            depth[one.item.pk],
-            one.item.phase.order,
-            one.item.order,
-            one.item.pk,
-        )
-
-    return sorted(facts.items, key=place)
-
-
-def _links(facts: Facts, names: Mapping[int, str]) -> tuple[list[Link], list[str]]:
-    """Drawn links and those the network implies, without the implied ones that make a ring.
-
-    A start that has been made is a fact: nothing waits to let it happen.
-    """
-    begun = {one.item.pk for one in facts.items if one.item.state == ItemState.ON_SITE}
-    drawn = [
-        link
-        for link in facts.links
-        if link.after not in begun or link.kind in (LinkKind.FINISH_FINISH, LinkKind.START_FINISH)
-    ]
-    between = {(link.before, link.after) for link in facts.links}
-    wanted = [pair for pair in facts.implied if pair not in between and pair[1] not in begun]
-    graph: nx.DiGraph[Key] = nx.DiGraph()
-    graph.add_edges_from((link.before, link.after) for link in drawn)
-    graph.add_edges_from(wanted)
-    ring_of = {
-        key: number
-        for number, group in enumerate(nx.strongly_connected_components(graph))
-        if len(group) > 1
-        for key in group
-    }
-    kept, notes = [], []
-    for below, above in wanted:
-        if below in ring_of and ring_of.get(below) == ring_of.get(above):
-            notes.append(
-                f"Outfall first is not kept between {names[below]} and {names[above]}: another "
-                "order between them was drawn, or one job lies on both sides of the other."
-            )
-        else:
-            kept.append(Link(below, above))
-    return [*drawn, *kept], notes
-
-
-def _job(
-    one: ItemFacts, left_h: float, rank: int, calendar: workdays.Calendar, facts: Facts
-) -> Job:
-    item = one.item
-    earliest = max(
-        day for day in (facts.today, facts.programme.starts_on, item.not_before) if day is not None
-    )
-    if item.state == ItemState.ON_SITE:
-        earliest = facts.today
-    finished = None
-    if one.is_worked:
-        finish = item.finished_on or facts.today
-        start = min(item.started_on or finish, finish)
-        finished = (calendar.index(start), calendar.index(finish) + 1)
-    blocked = ""
-    if left_h <= 0 and not one.least_days and finished is None:
-        blocked = _nothing_to_plan(one)
-    return Job(
-        key=item.pk,
-        name=item.name,
-        labour_h=left_h,
-        least_days=one.least_days,
-        kind=item.kind,
-        priority=rank,
-        earliest=calendar.index(earliest),
-        gang_day_h=one.gang * facts.year.day_h,
-        week_share=float(item.max_share),
-        may_spread=one.may_spread,
-        growing_in_d=7 * item.growing_in_weeks,
-        finished=finished,
-        blocked=blocked,
-    )
-
-
-def _nothing_to_plan(one: ItemFacts) -> str:
-    if one.item.by_contractor:
-        return "the contractor's days are not entered yet"
-    if one.labour_h:
-        return ""
-    return "no hours are estimated yet"
-
-
-def _earliest(
-    jobs: Sequence[Job],
-    links: Sequence[Link],
-    fitted: Fitted,
-    calendar: workdays.Calendar,
-    masks: Mapping[str, workdays.Mask],
-) -> DatedPath:
-    """Dates with as many gangs as wanted. Rings and items without hours are left out."""
-    inside = [job for job in jobs if job.finished or not (job.blocked or job.key in fitted.rings)]
-    keys = {job.key for job in inside}
-    activities = [
-        DatedActivity(
-            key=job.key,
-            days=max(job.least_days, math.ceil(job.labour_h / job.gang_day_h - 1e-9)),
-            open_days=masks[job.kind] & calendar.workdays,
-            earliest=job.earliest,
-            name=job.name,
-            finished=job.finished,
-        )
-        for job in inside
-    ]
-    return dated_path(
-        activities, [link for link in links if link.before in keys and link.after in keys]
-    )
-
-
-def _dated(
-    one: ItemFacts,
-    job: Job,
-    placed: Placed | None,
-    path: DatedPath,
-    refusal: str,
-    calendar: workdays.Calendar,
-    facts: Facts,
-) -> Dated:
-    item = one.item
-    dated = Dated(item=item, labour_h=0.0 if one.is_worked else job.labour_h, not_placed=refusal)
-    if (times := path.times.get(item.pk)) is not None:
-        dated.earliest_start = calendar.date(times.early_start)
-        dated.earliest_finish = _last_day(calendar, times.early_start, times.early_finish)
-        dated.float_days = None if one.is_worked else times.total_float
-        dated.is_critical = item.pk in path.critical
-    cautions: list[str] = []
-    if placed is not None:
-        dated.start = calendar.date(placed.start)
-        if item.state == ItemState.ON_SITE and item.started_on:
-            dated.start = min(item.started_on, dated.start)
-        dated.finish = _last_day(calendar, placed.start, placed.finish)
-        dated.in_play_on = calendar.date(placed.in_play)
-        dated.hours_by_week = {
-            calendar.monday(week).isoformat(): round(hours, 2)
-            for week, hours in placed.hours.items()
-        }
-        dated.waits_for = placed.wait.words[:200] if placed.wait else ""
-        if not one.is_worked:
-            cautions = _cautions(one, dated, facts)
-    dated.caution = " ".join(cautions)[:500]
-    return dated
-
-
-def _last_day(calendar: workdays.Calendar, start: int, finish: int) -> dt.date:
-    return calendar.date(max(finish - 1, start))
-
-
-def _cautions(one: ItemFacts, dated: Dated, facts: Facts) -> list[str]:
-    assert dated.start and dated.finish
-    windows = facts.year.windows.get(one.item.kind, [])
-    begins = max(dated.start, facts.today)
-    cautions = [
-        f"Outside {window}: {window.reason}"
-        for window in workdays.outside_advisory(windows, begins, dated.finish)
-    ]
-    if dated.finish > facts.programme.ends_on:
-        cautions.append("It finishes after the programme ends.")
-    cautions += [f"Not granted yet: {name}." for name in one.consents]
-    return cautions
-
-
-def _weeks(
-    dated: Sequence[Dated],
-    calendar: workdays.Calendar,
-    crew: workdays.CrewHours,
-    facts: Facts,
-) -> list[dict[str, Any]]:
-    planned: dict[str, float] = {}
-    for one in dated:
-        for monday, hours in one.hours_by_week.items():
-            planned[monday] = planned.get(monday, 0.0) + hours
-    last = max([*planned, facts.programme.ends_on.isoformat()])
-    rows = []
-    for week in range(calendar.weeks):
-        monday = calendar.monday(week).isoformat()
-        if monday > last:
-            break
-        rows.append(
-            {
-                "week": monday,
-                "crew_h": round(float(crew.crew_h[week]), 1),
-                "routine_h": round(float(crew.routine_h[week]), 1),
-                "left_h": round(float(crew.left_h[week]), 1),
-                "planned_h": round(planned.get(monday, 0.0), 1),
-            }
-        )
-    return rows
-
-
 def row_of(dated: Dated, **more: Any) -> PlannedItem:
     return PlannedItem(
         item=dated.item,
@@ -511,6 +271,7 @@ def row_of(dated: Dated, **more: Any) -> PlannedItem:
         earliest_finish=dated.earliest_finish,
         float_days=dated.float_days,
         is_critical=dated.is_critical,
+        gang=dated.gang,
         start=dated.start,
         finish=dated.finish,
         in_play_on=dated.in_play_on,

@@ -12,7 +12,7 @@ from django.utils import timezone
 from worksprog.calc import workdays
 from worksprog.clubs.models import Club, User
 from worksprog.clubs.records import delete_record, save_record, save_records, update_records
-from worksprog.planning import bridge
+from worksprog.planning import bridge, proposing
 from worksprog.planning.defaults import WINDOWS, usual_year
 from worksprog.planning.models import (
     Closure,
@@ -125,7 +125,7 @@ def make_plan(*, programme: Programme, by: User | None, today: date | None = Non
     Baselines stay for ever. Reading and arithmetic happen before anything is written.
     """
     day = today or programme.club.today()
-    proposal = bridge.propose(bridge.read_facts(programme, day))
+    proposal = proposing.propose(bridge.read_facts(programme, day))
     with transaction.atomic():
         # Two who press at once are let in one after the other.
         Programme.objects.select_for_update().get(pk=programme.pk)

@@ -16,7 +16,7 @@ from worksprog.calc import workdays
 from worksprog.calc.charts import crew_year_chart
 from worksprog.clubs.door import ClubRequest, club_page, get_row
 from worksprog.course.models import State
-from worksprog.planning import bridge, chart, drains, queries, services
+from worksprog.planning import bridge, chart, drains, proposing, queries, services
 from worksprog.planning.forms import (
     BandForm,
     BaselineForm,
@@ -168,8 +168,10 @@ def try_page(request: ClubRequest) -> HttpResponse:
         elif form.is_bound:
             item = next(one for one in items if str(one.uuid) == form.cleaned_data["item"])
             hours = form.cleaned_data["hours"]
-            now = [bridge.row_of(dated) for dated in bridge.propose(facts).dated]
-            then = [bridge.row_of(dated) for dated in bridge.propose(facts, {item.pk: hours}).dated]
+            now, then = (
+                [bridge.row_of(dated) for dated in proposing.propose(facts, changed).dated]
+                for changed in ({}, {item.pk: hours})
+            )
             context |= {
                 "tried": item,
                 "hours": hours,
