@@ -11,8 +11,7 @@ import numpy as np
 from numba import njit
 
 from worksprog.calc.solver.packed import F64, I32, I64, B, Packed
-
-LEFT_OUT = 1e9  # what a task without a place adds to the goal
+from worksprog.calc.solver.problem import LEFT_OUT
 
 
 @njit(cache=True, nogil=True)
@@ -154,9 +153,7 @@ def place_forwards(p: Packed, order: I32, way: I32, start: I32, free: I64) -> No
             day = earliest
             while day < days:
                 end = finish[row, day]
-                if turn == 0:
-                    end = max(end, day)
-                elif end < 0 or end < at_least:
+                if turn == 1 and (end < 0 or end < at_least):
                     day += 1
                     continue
                 in_play = min(end + grows[task], days)
@@ -234,7 +231,7 @@ def _place_backwards(p: Packed, order: I32, way: I32, start: I32, end: int, free
             kind = after_kind[a]
             base = start[other]
             if kind >= 2:
-                base = max(finish[other * most_ways + way[other], base], base)
+                base = finish[other * most_ways + way[other], base]
             bound = _shift(workday_of, day_of, days, base, -after_lag[a], after_working[a])
             if kind == 0 or kind == 2:
                 not_after = min(not_after, bound)
@@ -340,7 +337,8 @@ def _keeps_order(p: Packed, order: I32, seen: I32) -> bool:
         seen[order[k]] = k
     for task in range(p.tasks):
         for b in range(p.before_at[task], p.before_at[task + 1]):
-            if seen[p.before_of[b]] > seen[task]:
+            other = p.before_of[b]
+            if p.fixed_start[other] < 0 and seen[other] > seen[task]:
                 return False
     return True
 

@@ -87,6 +87,8 @@ def pack(problem: Problem) -> Packed:
         for way_number, way in enumerate(task.ways):
             row = number * most + way_number
             finish[row] = problem.finishes(task, way)
+            if task.fixed is not None and task.fixed[1] == way_number:
+                finish[row, task.fixed[0]] = problem.finish_of_fixed(task)
             cost[row] = way.cost
             if way.days:
                 needs[row] = [(place[k], amount) for k, amount in way.needs.items() if amount]
@@ -99,6 +101,8 @@ def pack(problem: Problem) -> Packed:
     before: list[list[tuple[int, ...]]] = [[] for _ in tasks]
     after: list[list[tuple[int, ...]]] = [[] for _ in tasks]
     for link in problem.links:
+        if problem.tasks[problem.place[link.then]].fixed is not None:
+            continue
         first, then = problem.place[link.first], problem.place[link.then]
         kind = _KINDS[link.kind]
         before[then].append((first, kind, link.lag, int(link.working)))

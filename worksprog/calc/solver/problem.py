@@ -73,7 +73,8 @@ class Task:
     earliest   first day it may start; latest: last day of its finish, None for none
     grows_d    calendar days from its finish until it is in play
     weight     what one day later until it is in play counts in the goal
-    fixed      (start, way) of a task that is under way or promised
+    fixed      (start, way) of a task that is under way or promised: taken as it is, whatever rule
+               it breaks; the others keep theirs around it
     """
 
     key: int
@@ -110,6 +111,7 @@ class Resource:
     capacity: Amounts
 
 
+LEFT_OUT = 1e9  # what a task without a place adds to the goal
 OPENING_GAP_D = 21  # days without work that end an opening: longer than a Christmas closure
 
 
@@ -163,6 +165,8 @@ class Problem:
             raise ProblemError(f"{task.name}: the days '{task.works_on}' are not there.")
         if task.grows_d < 0:
             raise ProblemError(f"{task.name}: growing in takes 0 days or more.")
+        if task.earliest < 0:
+            raise ProblemError(f"{task.name}: it starts on day 0 or later.")
         for way in task.ways:
             if way.days < 0 or any(amount < 0 for amount in way.needs.values()):
                 raise ProblemError(f"{task.name}: days and needs are 0 or more.")
@@ -175,8 +179,11 @@ class Problem:
         for gain in task.gains:
             if gain.resource not in known or gain.by_day.shape != (self.days,):
                 raise ProblemError(f"{task.name}: '{gain.resource}' cannot be given back.")
-        if task.fixed is not None and not 0 <= task.fixed[1] < len(task.ways):
-            raise ProblemError(f"{task.name}: it is fixed in a way that it has not.")
+        if task.fixed is not None:
+            if not 0 <= task.fixed[1] < len(task.ways):
+                raise ProblemError(f"{task.name}: it is fixed in a way that it has not.")
+            if not 0 <= task.fixed[0] < self.days:
+                raise ProblemError(f"{task.name}: it is fixed on a day that the plan has not.")
 
     def _check_rings(self) -> None:
         graph: nx.DiGraph[int] = nx.DiGraph()
@@ -213,7 +220,7 @@ class Problem:
         worked = np.flatnonzero(self.days_of(task))
         last = self.days if task.latest is None else min(task.latest, self.days)
         if way.days == 0:
-            found[task.earliest : last] = np.arange(task.earliest, last)
+            found[task.earliest : last] = np.arange(task.earliest, max(last, task.earliest))
             return found
         if worked.size < way.days:
             return found
@@ -224,6 +231,25 @@ class Problem:
             good &= opening[: firsts.size] == opening[way.days - 1 :]
         found[firsts[good]] = lasts[good] + 1
         return found
+
+    def finish_of_fixed(self, task: Task) -> int:
+        """Day after the last of a fixed task: its days of work from its start on, or what the plan
+        has of them."""
+        assert task.fixed is not None
+        start, way = task.fixed
+        days = task.ways[way].days
+        worked = np.flatnonzero(self.days_of(task)[start:])
+        if days == 0:
+            return start
+        return start + int(worked[days - 1]) + 1 if worked.size >= days else self.days
+
+    def goal(self, schedule: Schedule) -> float:
+        """What a schedule costs: its length, its tasks' days until in play, their money."""
+        total = self.makespan_weight * schedule.makespan + LEFT_OUT * len(schedule.unplaced)
+        for one in schedule.placed.values():
+            task = self.tasks[self.place[one.key]]
+            total += task.weight * one.in_play + task.ways[one.way].cost
+        return total
 
 
 @dataclass(frozen=True)

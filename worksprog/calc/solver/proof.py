@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -24,6 +26,7 @@ from worksprog.calc.solver.problem import (
 )
 from worksprog.calc.solver.search import Found
 
+ASK_EVERY_S = 0.2
 SCALE = 100  # goals are whole numbers of this part
 
 
@@ -55,6 +58,10 @@ class _Model:
         self.use: dict[str, list[tuple[cp_model.IntervalVar, int]]] = {
             one.key: [] for one in problem.resources
         }
+        self.exact = True
+        self.base: dict[str, npt.NDArray[np.int64]] = {
+            one.key: one.capacity.astype(np.int64) for one in problem.resources
+        }
         self.withheld: dict[str, npt.NDArray[np.int64]] = {
             one.key: np.zeros(problem.days, dtype=np.int64) for one in problem.resources
         }
@@ -63,12 +70,19 @@ class _Model:
         }
         for task in problem.tasks:
             self._task(task, is_optional=task.key in optional)
+        free = [task for task in problem.tasks if task.fixed is None]
         for task in problem.tasks:
+            if task.fixed is not None:
+                self._take_fixed(task)
+        self._leave_what_is_over()
+        for task in free:
+            self._idle(task)
+        for task in free:
             self._needs(task)
         for link in problem.links:
             self._link(link.first, link.then, link.kind, link.lag, working=link.working)
         for resource in problem.resources:
-            self._capacity(resource.key, resource.capacity)
+            self._capacity(resource.key)
         self._goal(optional)
 
     def _task(self, task: Task, *, is_optional: bool) -> None:
@@ -96,8 +110,7 @@ class _Model:
                 if number != task.fixed[1]:
                     m.add(chosen == 0)
                     continue
-                end = max(int(row[task.fixed[0]]), task.fixed[0])
-                m.add(finish == end).only_enforce_if(chosen)
+                m.add(finish == int(row[task.fixed[0]])).only_enforce_if(chosen)
                 continue
             if days.size == 0:
                 m.add(chosen == 0)
@@ -133,9 +146,47 @@ class _Model:
         self.model.add(start - first == index).only_enforce_if(chosen)
         self.model.add(finish == end).only_enforce_if(chosen)
 
+    def _take_fixed(self, task: Task) -> None:
+        """What is fixed takes and gives back beforehand, even more than there is."""
+        assert task.fixed is not None
+        start, days = task.fixed[0], self.problem.days
+        way = task.ways[task.fixed[1]]
+        finish = self.problem.finish_of_fixed(task)
+        in_play = min(finish + task.grows_d, days)
+        if way.days:
+            worked = self.problem.days_of(task)[start:finish]
+            for resource, amount in way.needs.items():
+                self.base[resource][start:finish] -= amount * worked
+        ends = {Until.FINISH: finish, Until.IN_PLAY: in_play, Until.FOR_EVER: days}
+        for hold in task.holds:
+            self.base[hold.resource][start : ends[hold.until]] -= hold.amount
+        for gain in task.gains:
+            self.base[gain.resource][in_play:] += gain.by_day[in_play:]
+
+    def _leave_what_is_over(self) -> None:
+        """Where what is fixed takes too much, others take nothing, whatever is given back: so the
+        model may ask for more than need be, and proves nothing."""
+        self.over = {key: base < 0 for key, base in self.base.items()}
+        for key, over in self.over.items():
+            self.base[key][over] = 0
+            if over.any() and any(
+                gain.resource == key for task in self.problem.tasks for gain in task.gains
+            ):
+                self.exact = False
+
+    def _idle(self, task: Task) -> None:
+        """Days on which nobody who takes of a resource works: there nothing of it is taken."""
+        mask = self.problem.days_of(task)
+        for way in task.ways:
+            for resource, amount in way.needs.items():
+                if amount and way.days:
+                    self.idle[resource] &= ~mask
+        for hold in task.holds:
+            if hold.amount:
+                self.idle[hold.resource][:] = False
+
     def _needs(self, task: Task) -> None:
         m, key = self.model, task.key
-        mask = self.problem.days_of(task)
         for number, way in enumerate(task.ways):
             if way.days == 0:
                 continue
@@ -143,8 +194,7 @@ class _Model:
             for resource, amount in way.needs.items():
                 if amount == 0:
                     continue
-                self.idle[resource] &= ~mask
-                for start, finish in self._pieces(task):
+                for start, finish in self._pieces(task, resource):
                     size = m.new_int_var(0, self.problem.days, "")
                     interval = m.new_optional_interval_var(start, size, finish, chosen, "")
                     self.use[resource].append((interval, amount))
@@ -153,16 +203,23 @@ class _Model:
         for gain in task.gains:
             self._gain(task, gain.resource, gain.by_day)
 
-    def _pieces(self, task: Task) -> list[tuple[cp_model.LinearExprT, cp_model.LinearExprT]]:
-        """From when to when it takes what it needs: once, or once in each opening."""
+    def _pieces(
+        self, task: Task, resource: str
+    ) -> list[tuple[cp_model.LinearExprT, cp_model.LinearExprT]]:
+        """From when to when it takes of a resource: parted where it pauses and others work."""
         m, key = self.model, task.key
-        if not task.may_split:
-            return [(self.start[key], self.finish[key])]
         days = np.flatnonzero(self.problem.days_of(task))
-        breaks = np.flatnonzero(np.diff(days) > 1)
-        firsts = np.concatenate([[days[0]], days[breaks + 1]]) if days.size else np.array([])
-        lasts = np.concatenate([days[breaks], [days[-1]]]) if days.size else np.array([])
-        stretches = _joined(firsts, lasts)
+        gaps = np.diff(days)
+        others = np.concatenate([[0], np.cumsum(~self.idle[resource])])
+        parted = (gaps > 1) & (others[days[1:]] > others[days[:-1] + 1])
+        if not task.may_split:
+            parted &= gaps <= OPENING_GAP_D
+        breaks = np.flatnonzero(parted)
+        if breaks.size == 0:
+            return [(self.start[key], self.finish[key])]
+        firsts = np.concatenate([[days[0]], days[breaks + 1]])
+        lasts = np.concatenate([days[breaks], [days[-1]]])
+        stretches = zip(firsts.tolist(), (lasts + 1).tolist(), strict=True)
         pieces: list[tuple[cp_model.LinearExprT, cp_model.LinearExprT]] = []
         for first, last in stretches:
             begin = m.new_int_var(first, last, "")
@@ -176,7 +233,6 @@ class _Model:
         if hold.amount == 0:
             return
         m, key = self.model, task.key
-        self.idle[hold.resource][:] = False
         end: cp_model.LinearExprT = self.finish[key]
         if hold.until == Until.IN_PLAY:
             end = _min_of(m, self.in_play[key], self.problem.days)
@@ -189,6 +245,7 @@ class _Model:
     def _gain(self, task: Task, resource: str, by_day: npt.NDArray[np.int64]) -> None:
         """What is given back counts as there from the first day, and as withheld until in play."""
         m, key = self.model, task.key
+        by_day = np.where(self.over[resource], 0, by_day)
         self.withheld[resource] += by_day
         for first, last, amount in _runs(by_day):
             if amount == 0:
@@ -202,6 +259,8 @@ class _Model:
             self.use[resource].append((interval, amount))
 
     def _link(self, first: int, then: int, kind: LinkKind, lag: int, *, working: bool) -> None:
+        if self.problem.tasks[self.problem.place[then]].fixed is not None:
+            return
         before = self.start[first] if kind in (LinkKind.SS, LinkKind.SF) else self.finish[first]
         after = self.start[then] if kind in (LinkKind.FS, LinkKind.SS) else self.finish[then]
         both = [self.present[first], self.present[then]]
@@ -222,11 +281,12 @@ class _Model:
         # What waits for a task without a place has none either.
         self.model.add_implication(self.present[then], self.present[first])
 
-    def _capacity(self, key: str, capacity: npt.NDArray[np.int64]) -> None:
+    def _capacity(self, key: str) -> None:
         if not self.use[key]:
             return
-        there = capacity + self.withheld[key]
-        most = int(there.max())
+        there = self.base[key] + self.withheld[key]
+        # Room for what is withheld on idle days too, where the day's own amount does not count.
+        most = int(there.max() + self.withheld[key].max())
         # On days on which nobody who needs it works, nobody takes of it.
         lacking = np.where(self.idle[key], 0, most - there)
         intervals = [one for one, _ in self.use[key]]
@@ -261,7 +321,7 @@ class _Model:
         m.minimize(sum(terms) if terms else 0)
 
 
-OUT = 10_000_000  # what a task without a place counts, above any goal
+OUT = 10_000_000  # what a task without a place counts in the model, above any goal
 
 
 def _min_of(m: cp_model.CpModel, one: cp_model.LinearExprT, most: int) -> cp_model.IntVar:
@@ -277,32 +337,37 @@ def _runs(amounts: npt.NDArray[np.int64]) -> list[tuple[int, int, int]]:
     return [(first, last, int(amounts[first])) for first, last in pairwise(bounds)]
 
 
-def _joined(firsts: npt.NDArray[np.int64], lasts: npt.NDArray[np.int64]) -> list[tuple[int, int]]:
-    """Openings as half-open stretches: weekends and closures inside one do not part it."""
-    found: list[tuple[int, int]] = []
-    for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True):
-        if found and first - found[-1][1] <= OPENING_GAP_D:
-            found[-1] = (found[-1][0], int(last) + 1)
-        else:
-            found.append((int(first), int(last) + 1))
-    return found
-
-
 class _Watch(cp_model.CpSolverSolutionCallback):
     def __init__(
         self, make: Callable[[Callable[[cp_model.IntVar], int]], Schedule],
-        better: Callable[[Schedule, float, float], None], stop: Callable[[], bool],
+        better: Callable[[Schedule, float], None], stop: Callable[[], bool],
     ) -> None:  # fmt: skip
         super().__init__()
         self.make, self.better, self.stop = make, better, stop
 
     def on_solution_callback(self) -> None:
-        self.better(
-            self.make(self.value), self.objective_value / SCALE,
-            self.best_objective_bound / SCALE,
-        )  # fmt: skip
+        self.better(self.make(self.value), self.best_objective_bound / SCALE)
         if self.stop():
             self.stop_search()
+
+
+@contextmanager
+def _asked(stop: Callable[[], bool], solver: cp_model.CpSolver) -> Iterator[None]:
+    """``stop`` is asked while nothing better is found as well."""
+    over = threading.Event()
+
+    def ask() -> None:
+        while not over.wait(ASK_EVERY_S):
+            if stop():
+                solver.stop_search()
+
+    asking = threading.Thread(target=ask, daemon=True)
+    asking.start()
+    try:
+        yield
+    finally:
+        over.set()
+        asking.join()
 
 
 def prove(
@@ -318,9 +383,8 @@ def prove(
 ) -> Proven:
     """The best schedule CP-SAT finds in so many seconds, and what it proves of it.
 
-    A task that ``hint`` left without a place may stay without one. Work that pauses counts, in this
-    model, as taking its crew on every day on which anybody else of its calendar works: never more
-    is promised than there is.
+    A task that ``hint`` left without a place may stay without one; then nothing is proven, since
+    another might better have been left out. Weights count in hundredths.
     """
     packed = packed if packed is not None else pack(problem)
     optional = frozenset(hint.schedule.unplaced if hint is not None else ())
@@ -349,13 +413,20 @@ def prove(
     solver.parameters.max_time_in_seconds = max(seconds, 0.01)
     solver.parameters.num_workers = workers
     solver.parameters.random_seed = seed
-    watch = _Watch(make, better, stop)
-    status = solver.solve(built.model, watch)
+    proves = built.exact and not optional
+
+    def tell(schedule: Schedule, bound: float) -> None:
+        better(schedule, problem.goal(schedule), bound if proves else -math.inf)
+
+    watch = _Watch(make, tell, stop)
+    with _asked(stop, solver):
+        status = solver.solve(built.model, watch)
     found = status in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+    schedule = make(solver.value) if found else None
     return Proven(
-        schedule=make(solver.value) if found else None,
-        goal=solver.objective_value / SCALE if found else math.inf,
-        bound=solver.best_objective_bound / SCALE,
-        is_best=status == cp_model.OPTIMAL,
-        impossible=status == cp_model.INFEASIBLE,
+        schedule=schedule,
+        goal=problem.goal(schedule) if schedule is not None else math.inf,
+        bound=solver.best_objective_bound / SCALE if proves else -math.inf,
+        is_best=proves and status == cp_model.OPTIMAL,
+        impossible=proves and status == cp_model.INFEASIBLE,
     )

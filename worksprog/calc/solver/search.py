@@ -10,9 +10,9 @@ from functools import partial
 
 import numpy as np
 
-from worksprog.calc.solver.kernel import LEFT_OUT, breed, improve, random_order
+from worksprog.calc.solver.kernel import breed, improve, random_order
 from worksprog.calc.solver.packed import F64, I32, Packed, pack, unpack
-from worksprog.calc.solver.problem import Problem, Schedule
+from worksprog.calc.solver.problem import LEFT_OUT, Problem, Schedule
 
 
 @dataclass(frozen=True)

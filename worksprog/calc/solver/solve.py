@@ -50,7 +50,11 @@ def least_goal(problem: Problem) -> float:
         task = ready.pop()
         rows = packed.finish[task * packed.most_ways : (task + 1) * packed.most_ways]
         open_days = np.flatnonzero((rows[:, earliest[task] :] >= 0).any(axis=0)) + earliest[task]
-        if open_days.size:
+        fixed = int(packed.fixed_start[task])
+        if fixed >= 0:
+            earliest[task] = fixed
+            soonest[task] = int(rows[packed.fixed_way[task], fixed])
+        elif open_days.size:
             earliest[task] = open_days[0]
             later = rows[:, earliest[task] :]
             soonest[task] = int(later[later >= 0].min())
@@ -67,7 +71,7 @@ def least_goal(problem: Problem) -> float:
     cheapest = sum(min(way.cost for way in task.ways) for task in problem.tasks)
     longest = int(soonest.max(initial=0))
     for resource in problem.resources:
-        if any(task.gains for task in problem.tasks):
+        if any(task.gains or task.fixed is not None for task in problem.tasks):
             break
         needed = sum(
             min(way.days * way.needs.get(resource.key, 0) for way in task.ways)
@@ -121,7 +125,7 @@ def solve(
         problem, seconds=left, hint=found, seed=seed, workers=workers, stop=stop, packed=packed,
         better=lambda schedule, goal, low: better(schedule, goal, max(low, bound), "proof"),
     )  # fmt: skip
-    bound = max(bound, proven.bound) if not found.schedule.unplaced else bound
+    bound = max(bound, proven.bound)
     if proven.schedule is not None and proven.goal < found.goal - 1e-6:
         return Solved(
             proven.schedule, proven.goal, min(bound, proven.goal), proven.is_best, "proof",
