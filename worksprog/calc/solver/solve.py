@@ -109,7 +109,7 @@ def solve(
     bound = least_goal(problem)
     if search_share is None:
         # Large problems gain most from the search; small ones are proven.
-        search_share = min(0.15 + len(problem.tasks) / 150, 0.8)
+        search_share = min(max(len(problem.tasks) / 150 - 0.1, 0.05), 0.8)
     found = search(
         problem, seconds=seconds * search_share, seed=seed, many=many, islands=workers,
         enough=bound + 1e-6, hint=hint, stop=stop, packed=packed,
