@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 
 import pytest
@@ -15,7 +16,7 @@ from worksprog.calc.rainfall.gauge import read_gauge
 from worksprog.clubs.models import Change
 from worksprog.drainage.forms.water import read_days
 from worksprog.drainage.models import DesignStorm, GaugeRecord, RainTable
-from worksprog.drainage.queries.rain import design_rain_of, fit_record, storm_working
+from worksprog.drainage.queries.rain import daily_rain_of, design_rain_of, fit_record, storm_working
 from worksprog.drainage.services import set_design_storm, set_reach
 from worksprog.drainage.services.rain import (
     forget_table,
@@ -253,6 +254,24 @@ class TestGauge:
                 club=cast.club, by=cast.manager, name="x", record=record,
                 fitted=fit_record(record, "gumbel"),
             )  # fmt: skip
+
+    def test_rain_by_day_is_kept_and_the_newer_record_stands(self, cast):
+        def keep(text, name):
+            return keep_gauge(
+                club=cast.club, by=cast.manager, name=name, read=read_gauge(text), year_begins=1
+            )
+
+        year = "\n".join(
+            f"{datetime.date(2024, 1, 1) + datetime.timedelta(days=n)}, {n % 7}"
+            for n in range(366)
+            if n != 40
+        )
+        keep(year, "first")
+        keep(year.replace("2024-01-03, 2", "2024-01-03, 9.5"), "mended")
+        rain = daily_rain_of(cast.club)
+        assert len(rain) == 365
+        assert rain[datetime.date(2024, 1, 3)] == 9.5
+        assert datetime.date(2024, 2, 10) not in rain
 
     def test_it_can_be_taken_away(self, cast, as_manager, record):
         as_manager.post(address(cast, "rain-gauge-forget", record.uuid))

@@ -7,7 +7,7 @@ import math
 import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -285,6 +285,7 @@ class GaugeRead:
     refused   lines that could not be taken
     notes     gaps, and years left out with why
     doubts    what can be but seldom is
+    days      rain of each day, mm, where the record has it
     """
 
     kind: str
@@ -292,6 +293,7 @@ class GaugeRead:
     refused: tuple[Refused, ...]
     notes: tuple[str, ...]
     doubts: tuple[str, ...]
+    days: Mapping[datetime.date, float] = field(default_factory=dict)
 
     @property
     def years(self) -> int:
@@ -315,8 +317,10 @@ def read_gauge(text: str, *, year_begins: int = 1) -> GaugeRead:
             f"Line {number} says inches ({', '.join(head)[:80]}). Turn the depths into mm first."
         )
     is_daily = not any(_is_year(cells[0]) for _, cells in lines[:2])
+    days: Mapping[datetime.date, float] = {}
     if is_daily:
         record = read_daily(text)
+        days = record.rain_mm
         most = annual_maxima(record, year_begins=year_begins)
         refused, rows, notes = record.refused, most.rows, (*most.left_out, *record.gaps)
     else:
@@ -324,7 +328,7 @@ def read_gauge(text: str, *, year_begins: int = 1) -> GaugeRead:
         notes = ()
     if not rows:
         raise NoYear(refused, notes)
-    return GaugeRead("daily" if is_daily else "maxima", rows, refused, notes, _doubts(rows))
+    return GaugeRead("daily" if is_daily else "maxima", rows, refused, notes, _doubts(rows), days)
 
 
 def _doubts(rows: Sequence[YearMost]) -> tuple[str, ...]:

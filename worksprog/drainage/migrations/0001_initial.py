@@ -121,6 +121,7 @@ class Migration(migrations.Migration):
                 ('year_begins', models.PositiveSmallIntegerField(default=1, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(12)], verbose_name='month in which the year begins')),
                 ('maxima', models.JSONField(default=list, help_text='Rows of [year, duration (min), depth (mm)].')),
                 ('left_out', models.JSONField(blank=True, default=list, help_text='Lines, gaps and years left out, in words.')),
+                ('daily', models.JSONField(blank=True, default=dict, help_text='first: a date; mm: rain by day from then, null a gap.')),
                 ('club', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='clubs.club')),
             ],
             options={

@@ -35,7 +35,8 @@ class RainTable(ClubRecord):
 
 
 class GaugeRecord(ClubRecord):
-    """What a gauge told: the most rain of each year by duration, and what had to be left out."""
+    """What a gauge told: the most rain of each year by duration, the rain of each day where it has
+    it, and what had to be left out."""
 
     class Kind(models.TextChoices):
         DAILY = "daily", "rain by day"
@@ -52,6 +53,9 @@ class GaugeRecord(ClubRecord):
     maxima = models.JSONField(default=list, help_text="Rows of [year, duration (min), depth (mm)].")
     left_out = models.JSONField(
         default=list, blank=True, help_text="Lines, gaps and years left out, in words."
+    )
+    daily = models.JSONField(
+        default=dict, blank=True, help_text="first: a date; mm: rain by day from then, null a gap."
     )
 
     class Meta:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date, timedelta
 
 from worksprog.calc.rainfall import Depth, DepthTable, DesignRain, duration_words
 from worksprog.calc.rainfall.extremes import (
@@ -15,6 +16,7 @@ from worksprog.calc.rainfall.extremes import (
     years_notes,
 )
 from worksprog.calc.working import Step, Working
+from worksprog.clubs.models import Club
 from worksprog.drainage.models import DesignStorm, GaugeRecord
 
 SHORTEST_AT_MOST_MIN = 60.0
@@ -138,3 +140,16 @@ def fit_record(record: GaugeRecord, law: Law) -> FittedTable:
         else:
             fitted.append(FittedDuration(minutes, values, fit))
     return FittedTable(law, tuple(fitted), tuple(refused))
+
+
+def daily_rain_of(club: Club) -> dict[date, float]:
+    """Rain of each day in mm by the club's own gauges; of two records the newer one stands."""
+    rain: dict[date, float] = {}
+    records = GaugeRecord.objects.filter(club=club, kind=GaugeRecord.Kind.DAILY).order_by("id")
+    for daily in records.values_list("daily", flat=True):
+        if daily:
+            first = date.fromisoformat(daily["first"])
+            for step, depth in enumerate(daily["mm"]):
+                if depth is not None:
+                    rain[first + timedelta(days=step)] = depth
+    return rain

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -103,7 +105,7 @@ def keep_gauge(
     year_begins: int,
     source: str = "",
 ) -> GaugeRecord:
-    """Keep the most of each year and what had to be left out."""
+    """Keep the most of each year, the rain of each day, and what had to be left out."""
     words = [*read.doubts, *read.notes]
     words += [f"line {one.line}: {one.words}" for one in read.refused]
     if len(words) > MOST_KEPT_WORDS:
@@ -117,8 +119,18 @@ def keep_gauge(
         year_begins=year_begins if read.kind == GaugeRecord.Kind.DAILY else 1,
         maxima=[[one.year, one.duration_min, one.depth_mm] for one in read.rows],
         left_out=words,
+        daily=_daily_row(read.days),
     )
     return save_record(record, by=by)
+
+
+def _daily_row(days: Mapping[date, float]) -> dict[str, Any]:
+    if not days:
+        return {}
+    first = min(days)
+    count = (max(days) - first).days + 1
+    rain = [days.get(first + timedelta(days=step)) for step in range(count)]
+    return {"first": first.isoformat(), "mm": rain}
 
 
 @transaction.atomic

@@ -66,7 +66,7 @@ def rain(request: ClubRequest) -> HttpResponse:
             "years": len({year for year, _, _ in row.maxima}),
             "durations": len({minutes for _, minutes, _ in row.maxima}),
         }
-        for row in GaugeRecord.objects.filter(club=request.club)
+        for row in GaugeRecord.objects.filter(club=request.club).defer("daily")
     ]
     return render(
         request,
@@ -285,7 +285,7 @@ def _maxima_grid(rows: list[tuple[int, int, float]]) -> dict[str, Any]:
 @club_page("drainage.read", change="drainage.design")
 def gauge(request: ClubRequest, uuid: UUID) -> HttpResponse:
     """A record with the law fitted to it; a POST keeps the law's depths as a table."""
-    record = get_row(GaugeRecord.objects.all(), request.club, uuid)
+    record = get_row(GaugeRecord.objects.defer("daily"), request.club, uuid)
     durations = sorted({int(minutes) for _, minutes, _ in record.maxima})
     choices = [(minutes, duration_words(minutes)) for minutes in durations]
     given = request.POST if request.method == "POST" else request.GET
@@ -350,7 +350,7 @@ def _fit_shown(fitted: FittedTable, chosen: int) -> dict[str, Any]:
 @require_POST
 @club_page("drainage.design")
 def gauge_forget(request: ClubRequest, uuid: UUID) -> HttpResponse:
-    record = get_row(GaugeRecord.objects.all(), request.club, uuid)
+    record = get_row(GaugeRecord.objects.defer("daily"), request.club, uuid)
     name = record.name
     forget_gauge(record=record, by=request.user)
     messages.success(request, f"“{name}” is taken away.", extra_tags="good")
