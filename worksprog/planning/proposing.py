@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from worksprog.calc import critical_path, workdays
-from worksprog.calc.solver import Found, Placed, Problem, Schedule, Solved, search
+from worksprog.calc.solver import Found, Placed, Problem, Schedule, Solved, search, solve
 from worksprog.calc.solver.solve import least_goal
 from worksprog.planning.assembly import CREW, Assembled, assemble
+from worksprog.planning.assembly.conflicts import Conflict, conflicts_of
 from worksprog.planning.assembly.goals import Counted
 from worksprog.planning.assembly.reasons import Reasons
 from worksprog.planning.assembly.tasks import TENTHS, done_days
@@ -27,15 +28,15 @@ WORTH_MOVING = 0.005  # a plan must be better by so much of its points to move w
 
 @dataclass(frozen=True)
 class Proposal:
-    """A plan not yet kept. ``kept``: nothing found was enough better to move today's plan."""
+    """A plan not yet kept. It is found by "today" where nothing was enough better to move it."""
 
     dated: list[Dated]
     weeks: list[dict[str, Any]]
     notes: list[str]
     solved: Solved
     counted: list[Counted]
+    conflicts: list[Conflict]
     assembled: Assembled
-    kept: bool = False
 
 
 def propose(facts: Facts, hours: Mapping[int, float] | None = None) -> Proposal:
@@ -52,17 +53,45 @@ def propose(facts: Facts, hours: Mapping[int, float] | None = None) -> Proposal:
         return told(assembled, Solved(Schedule({}), 0.0, 0.0, True, "search", 0))
     found = search(problem, seconds=math.inf, many=QUICK_MANY, generations=QUICK_GENERATIONS,
                    hint=hint)  # fmt: skip
-    kept = False
+    by = "search"
     if hint is not None:
         old = search(problem, seconds=math.inf, many=1, islands=1, generations=0, hint=hint)
-        kept = old.goal <= found.goal * (1 + WORTH_MOVING)
-        found = old if kept else found
+        if old.goal <= found.goal * (1 + WORTH_MOVING):
+            found, by = old, "today"
     bound = least_goal(problem)
     solved = Solved(
-        found.schedule, found.goal, min(bound, found.goal), found.goal <= bound + 1e-6, "search",
+        found.schedule, found.goal, min(bound, found.goal), found.goal <= bound + 1e-6, by,
         found.looked_at,
     )  # fmt: skip
-    return told(assembled, solved, kept=kept)
+    return told(assembled, solved)
+
+
+def propose_at_length(
+    facts: Facts,
+    *,
+    seconds: float,
+    stop: Callable[[], bool] = lambda: False,
+    better: Callable[[float, float, str], None] = lambda goal, bound, by: None,
+) -> Proposal:
+    """The best plan found in so many seconds, from today's plan on; nothing is read or written.
+
+    ``better`` is told the points of each better plan, the fewest there can be, and what found it.
+    """
+    assembled = assemble(facts)
+    problem, hint = assembled.problem, hint_of(assembled)
+    quick = search(problem, seconds=seconds, many=QUICK_MANY, generations=QUICK_GENERATIONS,
+                   hint=hint, stop=stop)  # fmt: skip
+    better(quick.goal, least_goal(problem), "search")
+    solved = solve(
+        problem,
+        seconds=seconds,
+        hint=quick,
+        stop=stop,
+        better=lambda schedule, goal, bound, by: better(goal, bound, by),
+    )
+    if solved.goal > quick.goal:
+        solved = replace(solved, schedule=quick.schedule, goal=quick.goal, by="search")
+    return told(assembled, solved)
 
 
 def hint_of(plan: Assembled) -> Found | None:
@@ -85,7 +114,7 @@ def hint_of(plan: Assembled) -> Found | None:
     return Found(Schedule({}), math.inf, 0, start, way)
 
 
-def told(plan: Assembled, solved: Solved, *, kept: bool = False) -> Proposal:
+def told(plan: Assembled, solved: Solved) -> Proposal:
     """A schedule as dates and words."""
     placed = {key: one for key, one in solved.schedule.placed.items() if key > 0}
     path = _earliest(plan)
@@ -97,8 +126,8 @@ def told(plan: Assembled, solved: Solved, *, kept: bool = False) -> Proposal:
         notes=plan.notes,
         solved=solved,
         counted=plan.goals.count(plan.problem, solved.schedule, plan.lacking),
+        conflicts=conflicts_of(plan, solved.schedule),
         assembled=plan,
-        kept=kept,
     )
 
 

@@ -2,12 +2,15 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.planning.views import drains, pages
+from worksprog.planning.views import drains, pages, solving
 
 app_name = "planning"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", pages.plan_page, name="plan"),
     path("make/", pages.make_page, name="make"),
+    path("solve/", solving.solve_page, name="solve"),
+    path("wishes/", solving.wishes_page, name="wishes"),
+    path("wishes/<uuid:uuid>/take-back/", solving.take_back_page, name="take-back"),
     path("baseline/", pages.baseline_page, name="baseline"),
     path("try/", pages.try_page, name="try"),
     path("items/<uuid:uuid>/", pages.item_page, name="item"),

@@ -102,6 +102,15 @@ class Run(models.Model):
         return self.state in ENDED
 
     @property
+    def stop_words(self) -> str:
+        from worksprog.runs.registry import Job, UnknownJob, get_job
+
+        try:
+            return get_job(self.kind).stop_words
+        except UnknownJob:
+            return Job.stop_words
+
+    @property
     def title(self) -> str:
         """What the job is called on the page; a kind that is no longer known keeps its own name."""
         from worksprog.runs.registry import UnknownJob, get_job

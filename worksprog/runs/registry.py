@@ -42,20 +42,27 @@ class Job:
     kind: str
     title: str
     function: JobFunction
+    stop_words: str = "Cancel this job"
 
 
 _JOBS: dict[str, Job] = {}
 
 
-def job(kind: str, *, title: str = "") -> Callable[[JobFunction], JobFunction]:
-    """Register a function as the job of that kind; untitled, it goes by its docstring's first line."""
+def job(
+    kind: str, *, title: str = "", stop_words: str = Job.stop_words
+) -> Callable[[JobFunction], JobFunction]:
+    """Register a function as the job of that kind; untitled, it goes by its docstring's first line.
+
+    ``stop_words`` stand on the button that stops it: a job that catches ``Cancelled`` may keep what
+    it has.
+    """
 
     def register(function: JobFunction) -> JobFunction:
         known = _JOBS.get(kind)
         if known is not None and known.function.__qualname__ != function.__qualname__:
             raise ValueError(f"Two functions claim the job {kind!r}.")
         told = (function.__doc__ or kind).strip().splitlines()[0].rstrip(".")
-        _JOBS[kind] = Job(kind=kind, title=title or told, function=function)
+        _JOBS[kind] = Job(kind, title or told, function, stop_words)
         return function
 
     return register

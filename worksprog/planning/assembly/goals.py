@@ -8,17 +8,9 @@ from dataclasses import dataclass
 
 from worksprog.calc.solver import Problem, Schedule, Way
 from worksprog.planning.bridge import ItemFacts
+from worksprog.planning.goals import CLOSING, GOALS, OUT_OF_PLAY, STEADY, in_full
 from worksprog.works.models import ItemState
 
-ORDER = "order"
-CLOSING = "closing"
-OUT_OF_PLAY = "out_of_play"
-STEADY = "steady"
-GOALS = {
-    CLOSING: "finish first what closes holes",
-    OUT_OF_PLAY: "few days out of play",
-    STEADY: "whole gangs rather than part of one",
-}
 FIRST_PROJECT, LAST_PROJECT = 5.0, 1.0
 ON_SITE = 50.0
 HIGHEST = 8.0
@@ -86,10 +78,7 @@ class Goals:
 
 
 def goals_of(items: Sequence[ItemFacts], wanted: Sequence[str], day_h: float) -> Goals:
-    """``wanted``: the goals in the manager's order; those not named come after, as listed."""
-    order = [one for one in wanted if one in GOALS]
-    order += [one for one in GOALS if one not in order]
-    weights = {goal: HIGHEST / 2**place for place, goal in enumerate(order)}
+    weights = {goal: HIGHEST / 2**place for place, goal in enumerate(in_full(wanted))}
     sizes = {
         one.item.pk: max(one.left_h / (one.gang * day_h), float(one.least_days), 0.5)
         for one in items

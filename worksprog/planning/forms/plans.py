@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 from calendar import month_name
+from itertools import permutations
 from typing import Any
 
 from django import forms
 
 from worksprog.calc.workdays import WEEKS_IN_PATTERN
 from worksprog.clubs.forms import SheetForm
+from worksprog.planning.goals import GOALS, in_full
 from worksprog.planning.models import Closure, ItemPlanning, PlanRules, WorkWindow
 from worksprog.works.recipes import kinds_of
 
@@ -60,11 +62,32 @@ class RulesForm(_ModelSheetForm):
         model = PlanRules
         fields = ["gang", "works_saturday", "works_sunday"]
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.initial["first_goals"] = ",".join(in_full(self.instance.goals))
+
+    first_goals = forms.ChoiceField(
+        label="What counts first in a plan",
+        choices=[
+            (",".join(order), ", then ".join(GOALS[goal] for goal in order))
+            for order in permutations(GOALS)
+        ],
+        help_text="After the order of the projects; each counts twice what follows it.",
+        required=False,
+    )
+
+    def clean_first_goals(self) -> str:
+        told: str = self.cleaned_data["first_goals"]
+        if told:
+            self.instance.goals = told.split(",")
+        return told
+
 
 class ItemPlanningForm(_ModelSheetForm):
     class Meta:
         model = ItemPlanning
-        fields = ["gang", "least_days", "may_spread"]
+        fields = ["gang", "least_days", "may_spread", "promised_by"]
+        widgets = {"promised_by": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")}
 
 
 class _NamedSheetForm(SheetForm):

@@ -202,6 +202,7 @@ class Migration(migrations.Migration):
                 ('looked_at', models.BigIntegerField(default=0)),
                 ('seconds', models.FloatField(default=0)),
                 ('conflicts', models.JSONField(blank=True, default=list, help_text='Wishes that cannot all be kept, in words.')),
+                ('reckoning', models.JSONField(blank=True, default=list, help_text="words, amount, unit and weight of each goal's part.")),
                 ('weeks', models.JSONField(blank=True, default=list, help_text='week, crew_h, routine_h, left_h and planned_h of each week.')),
                 ('notes', models.JSONField(blank=True, default=list, help_text='What the plan could not keep, in words.')),
                 ('club', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='clubs.club')),

@@ -123,6 +123,9 @@ class Plan(ClubRecord):
     conflicts = models.JSONField(
         default=list, blank=True, help_text="Wishes that cannot all be kept, in words."
     )
+    reckoning = models.JSONField(
+        default=list, blank=True, help_text="words, amount, unit and weight of each goal's part."
+    )
     what_if = models.ForeignKey(
         "planning.WhatIf", null=True, blank=True, on_delete=models.CASCADE, related_name="plans"
     )

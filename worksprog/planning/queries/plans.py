@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
 from worksprog.clubs.models import Change, Club
 from worksprog.course.models import State
@@ -202,6 +203,17 @@ class PlanSheet:
     left_h: float
 
     @property
+    def within_percent(self) -> float:
+        """How far the points lie above the fewest there can be."""
+        if not self.plan.bound or self.plan.goal is None:
+            return 0.0
+        return float(100 * (self.plan.goal - self.plan.bound) / self.plan.bound)
+
+    @property
+    def reckoning(self) -> list[dict[str, Any]]:
+        return [part | {"points": part["amount"] * part["weight"]} for part in self.plan.reckoning]
+
+    @property
     def placed(self) -> int:
         return len(self.rows) - len(self.not_placed)
 
@@ -218,6 +230,7 @@ MOVES_DATES = (
     "crewweek",
     "closure",
     "planrules",
+    "givenup",
 )
 
 

@@ -17,10 +17,12 @@ from worksprog.planning.services.plans import (
     set_crew_pattern,
     set_crew_week,
 )
+from worksprog.planning.services.wishes import give_up_wish, take_back_wish
 
 __all__ = [
     "drop_closure",
     "drop_window",
+    "give_up_wish",
     "keep_baseline",
     "keep_closure",
     "keep_item_planning",
@@ -32,4 +34,5 @@ __all__ = [
     "planning_of",
     "set_crew_pattern",
     "set_crew_week",
+    "take_back_wish",
 ]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable
-from datetime import date
+from dataclasses import asdict
+from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -22,6 +24,7 @@ from worksprog.planning.models import (
     PlanRules,
     WorkWindow,
 )
+from worksprog.planning.proposing import Proposal
 from worksprog.works.models import Item, Programme
 
 
@@ -124,8 +127,32 @@ def make_plan(*, programme: Programme, by: User | None, today: date | None = Non
 
     Baselines stay for ever. Reading and arithmetic happen before anything is written.
     """
+    began = time.monotonic()
     day = today or programme.club.today()
+    read_at = timezone.now()
     proposal = proposing.propose(bridge.read_facts(programme, day))
+    return keep_plan(
+        programme=programme,
+        proposal=proposal,
+        as_of=day,
+        read_at=read_at,
+        seconds=time.monotonic() - began,
+        by=by,
+    )
+
+
+def keep_plan(
+    *,
+    programme: Programme,
+    proposal: Proposal,
+    as_of: date,
+    read_at: datetime,
+    seconds: float,
+    by: User | None,
+) -> Plan:
+    """Keep a proposal as the live plan. ``read_at``: when what it rests on was read."""
+    solved = proposal.solved
+    uuids = {dated.item.pk: str(dated.item.uuid) for dated in proposal.dated}
     with transaction.atomic():
         # Two who press at once are let in one after the other.
         Programme.objects.select_for_update().get(pk=programme.pk)
@@ -139,7 +166,24 @@ def make_plan(*, programme: Programme, by: User | None, today: date | None = Non
                 club=programme.club,
                 programme=programme,
                 made_by=by,
-                as_of=day,
+                made_at=read_at,
+                as_of=as_of,
+                goal=solved.goal,
+                bound=solved.bound,
+                is_best=solved.is_best,
+                found_by=solved.by,
+                looked_at=solved.looked_at,
+                seconds=seconds,
+                conflicts=[
+                    {
+                        "job": uuids[one.job],
+                        "words": one.words,
+                        "smallest": one.is_smallest,
+                        "wishes": [[wish.name, wish.words] for wish in one.wishes],
+                    }
+                    for one in proposal.conflicts
+                ],
+                reckoning=[asdict(one) for one in proposal.counted],
                 weeks=proposal.weeks,
                 notes=proposal.notes,
             ),

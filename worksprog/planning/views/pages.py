@@ -27,6 +27,7 @@ from worksprog.planning.forms import (
     UsualYearForm,
     WindowForm,
 )
+from worksprog.planning.forms.wishes import SolveForm
 from worksprog.planning.models import Closure, CrewWeek, PlannedItem, PlanRules, WorkWindow
 from worksprog.works.models import Item, ItemState, Programme
 from worksprog.works.queries import live_programme
@@ -97,6 +98,7 @@ def _plan_page(
         },
         "months": chart.hours_by_month(plan),
         "baseline_form": baseline_form,
+        "solve_form": SolveForm(),
         "try_form": _try_form(row.item for row in sheet.rows),
         "sheet_programme": _programme_words(programme),
         "sheet_status": f"Plan of {plan.as_of.day} {plan.as_of:%b %Y}, working copy",
