@@ -6,7 +6,16 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 
-from worksprog.planning.models import Closure, CrewWeek, GivenUp, Plan, PlanRules, WorkWindow
+from worksprog.planning.models import (
+    Absence,
+    Closure,
+    CrewMember,
+    CrewWeek,
+    GivenUp,
+    Plan,
+    PlanRules,
+    WorkWindow,
+)
 from worksprog.works.models import Link
 
 DAY = dt.timedelta(days=1)
@@ -41,11 +50,35 @@ def broken_rules(plan: Plan, order: tuple[tuple[str, str], ...] = ()) -> list[st
                 return True
         return not windows[kind]
 
+    people = list(CrewMember.objects.filter(club=club))
+    away = list(Absence.objects.filter(club=club))
+
+    def is_there(person: CrewMember, day: dt.date) -> bool:
+        begun = person.employed_from is None or person.employed_from <= day
+        left_us = person.employed_to is not None and person.employed_to < day
+        return (
+            begun
+            and not left_us
+            and day not in off
+            and not any(
+                row.member_id in (None, person.pk) and row.from_date <= day <= row.to_date
+                for row in away
+            )
+        )
+
     def left(monday: dt.date) -> float:
         number = monday.isocalendar().week
         row = usual.get(number) or (usual.get(52) if number == 53 else None)
         if row is None:
             return 0.0
+        if people:
+            crew_h = sum(
+                person.day_h * (1 - rules.sickness_percent / 100)
+                for person in people
+                for n in (person.weekdays or week)
+                if is_there(person, monday + n * DAY)
+            )
+            return max(crew_h - row.routine_h, 0.0)
         worked = sum((monday + n * DAY) not in off for n in week)
         return max(row.crew_h * worked / len(week) - row.routine_h, 0.0)
 

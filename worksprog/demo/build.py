@@ -28,6 +28,7 @@ from worksprog.demo.course import (
     make_holes,
     write_survey_files,
 )
+from worksprog.demo.crew import enter_the_crew
 from worksprog.demo.drains import describe_drains
 from worksprog.demo.hours import log_the_year
 from worksprog.demo.kinds import make_own_kind
@@ -125,6 +126,7 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     log_the_year(people, items | make_small_drains(club, manager))
     learn_from_hours(club, manager)
     say("plan")
+    enter_the_crew(people.crew, manager)
     make_plan(programme=programme, by=manager, today=FROZEN_DAY)
     draw_the_programme(programme, manager)
     leave_a_file_waiting(club, manager)

@@ -13,6 +13,7 @@ from django.db.models import Count, Exists, OuterRef, Subquery
 from worksprog.calc import workdays
 from worksprog.calc.solver import Link, LinkKind
 from worksprog.clubs.models import Club
+from worksprog.planning.crew import Crew, read_crew
 from worksprog.planning.models import (
     Closure,
     CrewWeek,
@@ -53,6 +54,7 @@ class ClubYear:
     week_days: frozenset[int]
     day_h: float
     goals: tuple[str, ...] = ()
+    people: Crew | None = None
 
     def calendar(self, first: dt.date, last: dt.date) -> workdays.Calendar:
         holidays = {
@@ -118,7 +120,7 @@ class Dated:
 
 
 def read_club_year(club: Club) -> ClubYear:
-    """Four queries."""
+    """Six queries."""
     windows: dict[str, list[workdays.Window]] = {}
     for row in WorkWindow.objects.filter(club=club):
         windows.setdefault(row.kind, []).append(window_of(row))
@@ -141,6 +143,7 @@ def read_club_year(club: Club) -> ClubYear:
         frozenset(week_days),
         float(club.working_day_h),
         tuple(rules.goals),
+        read_crew(club, rules),
     )
 
 

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.planning.views import drains, pages, solving
+from worksprog.planning.views import crew, drains, pages, solving
 
 app_name = "planning"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -25,6 +25,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("crew/", pages.crew_page, name="crew"),
     path("crew/weeks/", pages.weeks_page, name="crew-weeks"),
     path("crew/usual/", pages.usual_year_page, name="usual-year"),
+    path("crew/people/", crew.people_page, name="people"),
+    path("crew/people/add/", crew.add_member_page, name="add-person"),
+    path("crew/people/<uuid:uuid>/", crew.member_page, name="person"),
+    path("crew/people/<uuid:uuid>/drop/", crew.drop_member_page, name="drop-person"),
+    path("crew/absences/", crew.absences_page, name="absences"),
+    path("crew/absences/<uuid:uuid>/drop/", crew.drop_absence_page, name="drop-absence"),
+    path("crew/sickness/", crew.sickness_page, name="sickness"),
     path("crew/rules/", pages.rules_page, name="rules"),
     path("crew/closures/", pages.closures_page, name="closures"),
     path("crew/closures/<uuid:uuid>/drop/", pages.drop_closure_page, name="drop-closure"),

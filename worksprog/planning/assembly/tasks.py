@@ -12,6 +12,7 @@ import numpy as np
 
 from worksprog.calc import critical_path, workdays
 from worksprog.calc.solver import Link, LinkKind, Problem, Resource, Task, Way
+from worksprog.planning.assembly.crew import crew_hours_of
 from worksprog.planning.assembly.goals import Goals, goals_of
 from worksprog.planning.bridge import Facts, ItemFacts
 from worksprog.works.models import ItemState
@@ -77,7 +78,7 @@ class _Assembly:
         self.facts, self.given_up = facts, given_up
         last = max(facts.programme.ends_on, facts.today) + dt.timedelta(days=DAYS_PAST_THE_END)
         self.calendar = facts.year.calendar(facts.today, last)
-        self.crew = workdays.crew_hours(self.calendar, facts.year.crew)
+        self.crew = crew_hours_of(facts.year, self.calendar)
         self.items = {
             one.item.pk: replace(one, left_h=hours.get(one.item.pk, one.left_h))
             for one in facts.items
@@ -95,7 +96,8 @@ class _Assembly:
 
     def whole(self) -> Assembled:
         if not self.facts.year.crew:
-            self.notes.append("No crew hours are entered, so no job that needs the crew can be "
+            missing = "crew hours are" if self.facts.year.people is None else "routine hours are"
+            self.notes.append(f"No {missing} entered, so no job that needs the crew can be "
                               "placed.")  # fmt: skip
         links, notes = kept_links(self.facts, self.names, self.given_up)
         self.notes += notes

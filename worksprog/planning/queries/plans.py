@@ -228,6 +228,8 @@ MOVES_DATES = (
     "programme",
     "workwindow",
     "crewweek",
+    "crewmember",
+    "absence",
     "closure",
     "planrules",
     "givenup",

@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+from worksprog.planning.services.crew import (
+    drop_absence,
+    drop_crew_member,
+    keep_absence,
+    keep_crew_member,
+)
 from worksprog.planning.services.plans import (
     drop_closure,
     drop_window,
@@ -20,6 +26,10 @@ from worksprog.planning.services.plans import (
 from worksprog.planning.services.wishes import give_up_wish, take_back_wish
 
 __all__ = [
+    "drop_absence",
+    "drop_crew_member",
+    "keep_absence",
+    "keep_crew_member",
     "drop_closure",
     "drop_window",
     "give_up_wish",

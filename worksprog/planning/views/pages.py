@@ -28,7 +28,14 @@ from worksprog.planning.forms import (
     WindowForm,
 )
 from worksprog.planning.forms.wishes import SolveForm
-from worksprog.planning.models import Closure, CrewWeek, PlannedItem, PlanRules, WorkWindow
+from worksprog.planning.models import (
+    Closure,
+    CrewMember,
+    CrewWeek,
+    PlannedItem,
+    PlanRules,
+    WorkWindow,
+)
 from worksprog.works.models import Item, ItemState, Programme
 from worksprog.works.queries import live_programme
 from worksprog.works.recipes import kinds_of
@@ -350,6 +357,7 @@ def _crew_page(request: ClubRequest, status: int = 200, **forms: Any) -> HttpRes
         else None,
         "left_h": sum(row.crew_h - row.routine_h for row in weeks if row.week <= 52),
         "closures": closures,
+        "counts_people": CrewMember.objects.filter(club=request.club).exists(),
         "rules": rules,
         "band_form": BandForm(),
         "usual_form": UsualYearForm(),
