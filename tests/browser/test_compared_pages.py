@@ -51,3 +51,22 @@ def test_it_tells_what_moved_and_a_click_chooses(
     expect(page.get_by_text("All lines, GBP before tax")).to_be_visible()
     assert fits(page)
     assert blocked == []
+
+
+def test_ranges_stand_on_one_line_on_a_phone(
+    works: Works, cast: Cast, page_as: Callable[..., Page]
+) -> None:
+    build_estimate(item=works.carrier, by=cast.manager)
+    page = page_as(cast.manager, PHONE)
+    page.goto(f"/c/first/works/items/{works.carrier.uuid}/hands/")
+    assert fits(page)
+    told = page.evaluate("""() => [...document.querySelectorAll("table.hands td small")].map(
+      small => {
+        const [low, high] = [...small.children].map(one => one.getBoundingClientRect());
+        const cell = small.closest("td").getBoundingClientRect();
+        const inside = low.left >= cell.left - 1 && high.right <= cell.right + 1;
+        return [small.textContent, Math.abs(low.top - high.top) < 2, inside];
+      })""")
+    assert len(told) >= 6
+    assert [one for one in told if not (one[1] and one[2])] == []
+    assert "0.0 to 0.0" not in page.locator("table.hands").inner_text()

@@ -382,6 +382,95 @@ def test_what_can_no_longer_be_worked_out_is_told(works, cast, as_committee):
         assert "stone-single_size" in text_of(as_committee.get(page))
 
 
+def slower_and_dearer(works, cast):
+    reprice(works, cast, "stone-single_size", "40.00")
+    rate = OutputRate.objects.get(club=cast.club, code="lay_carrier")
+    rate.low, rate.likely, rate.high = Decimal(2), Decimal(4), Decimal(6)
+    save_record(rate, by=cast.manager)
+
+
+def test_what_moved_by_quantity_is_told_apart_from_rates_and_prices(works, cast, as_committee):
+    """30 m more of pipe, laid more slowly on dearer stone: the pipe that moved is told its own."""
+    build_estimate(item=works.carrier, by=cast.manager)
+    approve(works, cast)
+    move(works.pipe, LineString([(400000, 300000), (400000, 300280)]), cast.manager)
+    alone = held_now(works.carrier).held
+    for page in (
+        url("out-of-date", cast, works.programme.uuid) + "?part",
+        url("out-of-date-project", cast, works.project.uuid),
+    ):
+        words = text_of(as_committee.get(page))
+        assert "by quantity" in words and "rates and prices" not in words
+    slower_and_dearer(works, cast)
+    told = held_now(works.carrier)
+    quantity, rates = told.parts
+    assert quantity.money == alone.more_money
+    assert quantity.hours_h == pytest.approx(alone.more_h)
+    assert rates.money == told.held.more_money - alone.more_money > 0
+    assert rates.hours_h == pytest.approx(told.held.more_h - alone.more_h)
+    first = f'+{quantity.money:,.2f}</span> by quantity, <span class="fig">+{rates.hours_h:,.1f} h'
+    for page in (
+        url("out-of-date", cast, works.programme.uuid) + "?part",
+        url("out-of-date-project", cast, works.project.uuid),
+    ):
+        words = text_of(as_committee.get(page))
+        assert first in words
+        assert f"+{rates.money:,.2f}</span> by output rates and prices" in words
+        assert f"+{told.held.more_money:,.2f} GBP" in words
+
+
+def test_approved_estimates_that_differ_by_rates_alone_are_counted(works, cast, as_committee):
+    for item in (works.carrier, works.tee_item):
+        build_estimate(item=item, by=cast.manager)
+    pages = (url("programme", cast), url("project", cast, works.project.uuid))
+    addresses = (
+        url("out-of-date", cast, works.programme.uuid),
+        url("out-of-date-project", cast, works.project.uuid),
+    )
+    slower_and_dearer(works, cast)
+    for page, address in zip(pages, addresses, strict=True):
+        assert "?rates" not in text_of(as_committee.get(page))  # nothing is approved
+        assert text_of(as_committee.get(address + "?rates")) == ""
+    for item in (works.carrier, works.tee_item):
+        build_estimate(item=item, by=cast.manager)
+    approve(works, cast)
+    reprice(works, cast, "stone-single_size", "41.00")
+    more = held_now(works.carrier).held.more_money
+    for page, address in zip(pages, addresses, strict=True):
+        words = text_of(as_committee.get(page))
+        assert f'data-part="{address}?rates"' in words and "js/parts.js" in words
+        assert "out of date</b>" not in words
+        with CaptureQueriesContext(connection) as taken:
+            part = text_of(as_committee.get(address + "?rates"))
+        assert len(taken) <= 15
+        assert "1 approved estimate would differ although no feature of its changed" in part
+        assert "by output rates or prices alone" in part and f"+{more:,.2f} GBP" in part
+        assert text_of(as_committee.get(address + "?part")) == ""
+        words = text_of(as_committee.get(address))
+        assert 'id="beside"' in words and "Lay C1" in words and "Rebuild tee 8" not in words
+    move(works.pipe, LineString([(400000, 300000), (400000, 300280)]), cast.manager)
+    for address in addresses:
+        assert text_of(as_committee.get(address + "?rates")) == ""  # now it is out of date
+
+
+def test_it_opens_on_two_revisions_where_now_is_the_live_one(works, cast, as_committee):
+    build_estimate(item=works.carrier, by=cast.manager)
+    address = url("compare", cast, works.carrier.uuid)
+    assert "No line differs" in text_of(as_committee.get(address))  # there is one revision alone
+    approve(works, cast)
+    move(works.pipe, LineString([(400000, 300000), (400000, 300280)]), cast.manager)
+    build_estimate(item=works.carrier, by=cast.manager, new_revision=True)
+    words = text_of(as_committee.get(address))
+    assert "250.0 → 280.0 m" in words and "no line would differ from revision 2" in words
+    assert '<option value="1" selected>' in words and '<option value="2" selected>' in words
+    asked = text_of(as_committee.get(address + "?from=2&to=now"))
+    assert "No line differs" in asked and "280.0 m" not in asked
+    assert text_of(as_committee.get(address + "?part")) == ""
+    reprice(works, cast, "stone-single_size", "40.00")
+    words = text_of(as_committee.get(address))
+    assert "worked out now, not kept" in words and "250.0 → 280.0 m" not in words
+
+
 # ----- large
 
 

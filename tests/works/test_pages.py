@@ -11,9 +11,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from shapely.geometry import LineString
 
-from tests.works.conftest import move
-from worksprog.course.models import Hole
-from worksprog.works.models import Item, Link, Price, Programme
+from tests.works.conftest import draw, move
+from worksprog.course.models import Hole, Kind
+from worksprog.works.models import Item, Link, Price, Programme, WorkKind
 from worksprog.works.services import (
     approve_project,
     build_estimate,
@@ -21,6 +21,7 @@ from worksprog.works.services import (
     create_phase,
     create_project,
     link_items,
+    set_parameters,
 )
 
 MOST_QUERIES = 15
@@ -128,6 +129,51 @@ def test_the_item_says_what_moved_and_keeps_what_is_approved(works, cast, as_man
     as_manager.post(url("build", cast, works.carrier.uuid), {"new_revision": "yes"})
     words = text_of(as_manager.get(address))
     assert "Out of date" not in words and "Earlier revisions" in words
+
+
+def test_what_is_measured_now_stands_beside_what_the_estimate_has(works, cast, as_manager):
+    address = url("item", cast, works.carrier.uuid)
+    assert "Quantities as measured now" not in text_of(as_manager.get(address))
+    build_estimate(item=works.carrier, by=cast.manager)
+    words = text_of(as_manager.get(address))
+    assert "Quantities as measured now" in words and "Estimate 1 stands on the same." in words
+    assert "In estimate 1" not in words
+    move(works.pipe, LineString([(400000, 300000), (400000, 300262)]), cast.manager)
+    words = text_of(as_manager.get(address))
+    assert 'Measured now</th><th scope="col" class="fig">In estimate 1</th>' in words
+    length = 'Length along the line</th><td class="fig">262.00</td><td class="fig">250</td>'
+    assert length in words
+    assert 'Pipe C1</td><td class="fig">262.00</td><td class="fig">250.00</td>' in words
+    chambers = 'Chambers on the line</th><td class="fig">1</td><td class="fig"></td>'
+    assert chambers in words
+
+
+def test_a_drain_without_levels_says_what_is_assumed(works, cast, as_manager, as_committee):
+    pipe = draw(cast, Kind.PIPE, LineString([(400300, 300000), (400300, 300080)]), ref="C9")
+    item = create_item(
+        phase=works.phase,
+        kind=WorkKind.CARRIER_PIPE,
+        name="Lay C9",
+        features=[pipe],
+        by=cast.manager,
+    )
+    build_estimate(item=item, by=cast.manager)
+    address = url("item", cast, item.uuid)
+    words = text_of(as_manager.get(address))
+    levels = reverse("drainage:reach", args=[cast.club.slug, pipe.uuid])
+    assert "Not measured." in words and "mean depth from ground to invert" in words
+    assert f'<a href="{levels}">Levels of Pipe C9</a>' in words
+    assert as_manager.get(levels).status_code == 200
+    assert "Enter the figures here instead" in words
+    assert "Enter the figures here instead" not in text_of(as_committee.get(address))
+    assert words.index("Not measured.") < words.index("big-fig")
+    set_parameters(item=item, parameters={"mean_depth_m": 1.4, "pipe_mm": 225}, by=cast.manager)
+    assert "Not measured." not in text_of(as_manager.get(address))
+    bare = create_item(
+        phase=works.phase, kind=WorkKind.SEEDING, name="Seed", features=[], by=cast.manager
+    )
+    words = text_of(as_manager.get(url("item", cast, bare.uuid)))
+    assert "Needed and told by nothing yet: area on plan" in words
 
 
 def test_a_line_is_set_by_hand_and_let_go(works, cast, as_manager):

@@ -39,6 +39,7 @@ from worksprog.works.queries.programme import (
     programme_sheet,
     programme_totals,
 )
+from worksprog.works.queries.quantities import assumed_of, quantities_of
 from worksprog.works.queries.ranges import (
     RangeOf,
     Ranges,
@@ -61,6 +62,7 @@ __all__ = [
     "RangeOf",
     "Ranges",
     "Totals",
+    "assumed_of",
     "book_hours",
     "dates_of_item",
     "dates_of_items",
@@ -81,6 +83,7 @@ __all__ = [
     "price_book",
     "programme_sheet",
     "programme_totals",
+    "quantities_of",
     "ranges_of",
     "repriced_lines",
     "rules_of",

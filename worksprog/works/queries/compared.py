@@ -31,6 +31,8 @@ from worksprog.works.queries.estimates import (
 )
 from worksprog.works.recipes import recipe_of
 
+SHOWN_H = 0.05  # fewer hours are printed as none
+
 
 @dataclass(frozen=True)
 class WorkedOut:
@@ -302,6 +304,31 @@ def hold(before: WorkedOut, after: WorkedOut, *, case: Case = "likely") -> Held:
 
 
 @dataclass(frozen=True)
+class Part:
+    """A part of a difference and what it is by."""
+
+    words: str
+    hours_h: float
+    money: Decimal
+
+
+def parts_of(effects: Effects, hours: HourEffects) -> list[Part]:
+    """Quantity first, for that is what moved; the others only where they are something."""
+    others = (
+        Part("by lines that came, went or changed hands", hours.lines_h, effects.lines),
+        Part(
+            "by output rates and prices learnt or entered since",
+            hours.output_h,
+            effects.output + effects.price,
+        ),
+    )
+    return [
+        Part("by quantity", hours.quantity_h, effects.quantity),
+        *(part for part in others if part.money or abs(part.hours_h) >= SHOWN_H),
+    ]
+
+
+@dataclass(frozen=True)
 class OutOfDate:
     """What has moved since an estimate was made, and what that would do to it."""
 
@@ -315,6 +342,21 @@ class OutOfDate:
     @property
     def would_change(self) -> bool:
         return bool(self.cannot) or (self.held is not None and bool(self.held.comparison.changed))
+
+    @property
+    def parts(self) -> list[Part]:
+        if self.held is None:
+            return []
+        return parts_of(self.held.comparison.effects, self.held.comparison.hours)
+
+    @property
+    def by_rates_alone(self) -> bool:
+        """Whether the same quantities come to something else."""
+        if self.held is None or not self.would_change:
+            return False
+        effects, hours = self.held.comparison.effects, self.held.comparison.hours
+        by_quantity = effects.quantity or effects.lines
+        return not by_quantity and abs(hours.quantity_h) + abs(hours.lines_h) < SHOWN_H
 
 
 _LABELS = {
@@ -425,6 +467,10 @@ class Sums:
     labour_before_h: float = 0.0
     labour_after_h: float = 0.0
 
+    @property
+    def parts(self) -> list[Part]:
+        return parts_of(self.effects, self.hours)
+
 
 def sum_up(told: Iterable[OutOfDate]) -> Sums:
     """The sums of those that can be worked out."""
@@ -456,5 +502,5 @@ def effects_shown(held: Held) -> list[dict[str, Any]]:
     return [
         {"words": words, "money": money, "hours": hours_h}
         for words, money, hours_h in told
-        if money or abs(hours_h) >= 0.05
+        if money or abs(hours_h) >= SHOWN_H
     ]

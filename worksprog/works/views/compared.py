@@ -105,8 +105,15 @@ def compare(request: ClubRequest, uuid: UUID) -> HttpResponse:
         by_number = {str(one.revision): one for one in estimates}
         before = by_number.get(request.GET.get("from", ""), live)
         after = by_number.get(request.GET.get("to", ""))
-        rows = _lines_of([before, live, *([after] if after else [])])
+        is_asked = bool({"from", "to", "part"} & set(request.GET))
+        previous = next((one for one in estimates if one.revision < live.revision), None)
+        opens_on = None if is_asked else previous
+        rows = _lines_of([one for one in (before, live, after, opens_on) if one is not None])
         context |= _held(request, row, live, before, after, rows, case)
+        if opens_on is not None and not context["would_change"]:
+            # The live estimate against itself would show nothing.
+            context |= _held(request, row, live, opens_on, live, rows, case)
+            context["stands"] = True
     if "part" in request.GET:
         return show(request, "works/_would_be.html", context)
     return show(
@@ -173,14 +180,28 @@ def _out_of_date_page(
     for item in items:
         item.club = request.club
     stale = queries.stale_items(items, live)
-    told = compared.out_of_date([item for item in items if item.pk in stale])
-    part = "part" in request.GET
+    standing = {
+        item.pk
+        for item in items
+        if item.pk not in stale and live[item.pk].approved_on and not item.finished_on
+    }
+    template, wanted = "works/out_of_date.html", stale | standing
+    if "part" in request.GET:
+        template, wanted = "works/_out_of_date.html", stale
+    elif "rates" in request.GET:
+        template, wanted = "works/_beside.html", standing
+    worked = compared.out_of_date([item for item in items if item.pk in wanted])
+    told = [one for one in worked if one.item.pk in stale]
+    beside = [one for one in worked if one.item.pk in standing and one.would_change]
     return show(
         request,
-        "works/_out_of_date.html" if part else "works/out_of_date.html",
+        template,
         {
             "told": told,
             "sums": compared.sum_up(told),
+            "beside": beside,
+            "beside_sums": compared.sum_up(beside),
+            "by_rates": sum(one.by_rates_alone for one in beside),
             "programme": programme,
             "back": back,
             "sheet_name": "Estimates · out of date",

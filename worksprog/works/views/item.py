@@ -25,7 +25,8 @@ from worksprog.works.forms import (
     SpendForm,
     StateForm,
 )
-from worksprog.works.models import Consent, Estimate, EstimateLine, Item, Link, Phase
+from worksprog.works.forms.shared import was_kept
+from worksprog.works.models import Consent, Estimate, EstimateLine, Item, Link, Phase, Spend
 from worksprog.works.queries import compared
 from worksprog.works.recipes import kinds_of, recipe_of
 from worksprog.works.views.shared import form_page, keep, show, title_block
@@ -45,36 +46,6 @@ def _lines_shown(lines: list[EstimateLine]) -> list[dict[str, Any]]:
     return queries.lines_by_category(lines)
 
 
-def _quantities(item: Item, measured: Any) -> list[dict[str, Any]]:
-    """Every measure of the kind of work: value taken, how, and what each feature tells."""
-    rows = []
-    for measure in recipe_of(item.club, item.kind).measures:
-        readings = [one for one in measured.readings if one.name == measure.name]
-        entered = item.parameters.get(measure.name)
-        told = measured.measures.get(measure.name)
-        if entered is not None:
-            how = "entered by hand"
-            if told is not None:
-                how += f"; the features say {told:,.2f} {measure.unit}"
-        elif told is not None:
-            how = measured.told[measure.name]
-        elif measure.assumed is not None:
-            how = "not told by the features; the usual figure is taken"
-        else:
-            how = "not told by any feature yet; it is needed"
-        value = next((one for one in (entered, told, measure.assumed) if one is not None), None)
-        rows.append(
-            {
-                "label": measure.label,
-                "value": value,
-                "unit": measure.unit,
-                "how": how,
-                "readings": readings,
-            }
-        )
-    return rows
-
-
 @require_GET
 @club_page("works.read")
 def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
@@ -90,6 +61,7 @@ def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row.club = request.club
     measured = queries.measure_item(row)
     live = next((one for one in estimates if one.is_live), None)
+    listed = queries.quantities_of(row, measured, live)
     lines = list(live.lines.select_related("price")) if live is not None else []
     links = list(Link.objects.filter(Q(first=row) | Q(then=row)).select_related("first", "then"))
     programme = row.phase.project.programme
@@ -100,7 +72,9 @@ def item(request: ClubRequest, uuid: UUID) -> HttpResponse:
         {
             "item": row,
             "recipe": recipe_of(request.club, row.kind),
-            "quantities": _quantities(row, measured),
+            "quantities": listed,
+            "differ": any(one.differs for one in listed),
+            "assumed": queries.assumed_of(row, measured),
             "estimate": live,
             "earlier": [one for one in estimates if not one.is_live],
             "groups": _lines_shown(lines),
@@ -362,7 +336,7 @@ def line(request: ClubRequest, uuid: UUID) -> HttpResponse:
         EstimateLine.objects.select_related("estimate__item__club", "price"), request.club, uuid
     )
     parent = row.estimate.item
-    form = LineForm(request.POST or None, initial=LineForm.initial_of(row))
+    form = LineForm(request.POST or None, line=row)
     if request.method == "POST" and keep(
         form, lambda: services.edit_line(line=row, figures=_figures(form), by=request.user)
     ):
@@ -392,7 +366,9 @@ def new_line(request: ClubRequest, uuid: UUID) -> HttpResponse:
     def add() -> None:
         if estimate is None:
             raise ValidationError("Work the estimate out first; then lines can be added to it.")
-        services.add_line(estimate=estimate, figures=_figures(form), by=request.user)
+        once = form.cleaned_data["once"]
+        if not was_kept(EstimateLine, once):
+            services.add_line(estimate=estimate, figures=_figures(form), by=request.user, once=once)
 
     if request.method == "POST" and keep(form, add):
         return redirect(_back(row))
@@ -435,9 +411,16 @@ def consent(request: ClubRequest, uuid: UUID) -> HttpResponse:
 
 def _consent_page(request: ClubRequest, row: Consent, parent: Item) -> HttpResponse:
     form = ConsentForm(request.POST or None, instance=row)
-    if request.method == "POST" and keep(
-        form, lambda: services.record_consent(consent=row, by=request.user)
-    ):
+
+    def change() -> None:
+        once = form.cleaned_data["once"]
+        if row.pk is None and once is not None:
+            if was_kept(Consent, once):
+                return
+            row.uuid = once
+        services.record_consent(consent=row, by=request.user)
+
+    if request.method == "POST" and keep(form, change):
         return redirect(_back(parent))
     return form_page(
         request,
@@ -454,10 +437,13 @@ def _consent_page(request: ClubRequest, row: Consent, parent: Item) -> HttpRespo
 def new_spend(request: ClubRequest, uuid: UUID) -> HttpResponse:
     row = _item(request, uuid)
     form = SpendForm(request.POST or None, initial={"spent_on": request.club.today()})
-    if request.method == "POST" and keep(
-        form,
-        lambda: services.record_spend(item=row, by=request.user, **form.cleaned_data),
-    ):
+
+    def add() -> None:
+        facts = dict(form.cleaned_data)
+        if not was_kept(Spend, facts["once"]):
+            services.record_spend(item=row, by=request.user, **facts)
+
+    if request.method == "POST" and keep(form, add):
         return redirect(_back(row))
     return form_page(
         request,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from uuid import UUID
 
 from django.contrib import messages
@@ -30,6 +31,10 @@ def _heads(totals: queries.Totals) -> list[dict[str, object]]:
     ]
 
 
+def _has_approved(items: Iterable[queries.ItemSheet]) -> bool:
+    return any(item.estimate is not None and item.estimate.approved_on for item in items)
+
+
 def _programme_page(request: ClubRequest, uuid: UUID | None) -> HttpResponse:
     """The live programme, or that of ``uuid``."""
     others = list(Programme.objects.filter(club=request.club))
@@ -56,6 +61,7 @@ def _programme_page(request: ClubRequest, uuid: UUID | None) -> HttpResponse:
             "tax": tax_of(request.club, sheet.totals.by_category),
             "lacking": [item for item in sheet.items if item.lacking],
             "stale": sum(1 for item in sheet.items if item.is_stale),
+            "has_approved": _has_approved(sheet.items),
             "others": [one for one in others if one.pk != programme.pk],
             "sheet_name": "Estimates · programme",
             **title_block(programme),
@@ -141,6 +147,7 @@ def project(request: ClubRequest, uuid: UUID) -> HttpResponse:
         {
             "sheet": sheet,
             "stale": sum(1 for phase in sheet.phases for item in phase.items if item.is_stale),
+            "has_approved": any(_has_approved(phase.items) for phase in sheet.phases),
             "project": row,
             "programme": row.programme,
             "heads": _heads(sheet.totals),
