@@ -14,6 +14,10 @@ from worksprog.calc.solver.kernel import breed, improve, random_order
 from worksprog.calc.solver.packed import F64, I32, Packed, pack, unpack
 from worksprog.calc.solver.problem import LEFT_OUT, Problem, Schedule
 
+TRIED = 10
+GENERATIONS = 110
+FEWEST, USUAL, MOST = 60, 300, 2000
+
 
 @dataclass(frozen=True)
 class Found:
@@ -80,6 +84,16 @@ def _begin(packed: Packed, many: int, seed: int, hint: Found | None) -> _Island:
     return island
 
 
+def _worth_having(packed: Packed, seconds: float) -> int:
+    """As many orders as there is time to breed for so many generations: few come to a stand early,
+    very many never get there."""
+    _begin(packed, 1, 0, None)
+    begun = time.monotonic()
+    _begin(packed, TRIED, 0, None)
+    each = max((time.monotonic() - begun) / TRIED, 1e-6)
+    return int(np.clip(seconds / each / GENERATIONS, FEWEST, MOST))
+
+
 def _breed(
     packed: Packed, generations: int, change: float, enough: float, land: _Island, seed: int
 ) -> int:
@@ -94,7 +108,7 @@ def search(
     *,
     seconds: float,
     seed: int = 1,
-    many: int = 300,
+    many: int | None = None,
     islands: int = 2,
     change: float | None = None,
     enough: float = -np.inf,
@@ -108,7 +122,8 @@ def search(
 
     With ``generations`` and without a limit of time the same seed gives the same answer.
     ``hint``: a schedule to begin from. ``better`` is told of each better one, ``stop`` asked
-    between rounds. ``change``: chance that a place of an order, or the way of a task, is altered in
+    between rounds. ``many``: orders on each island, by the time there is where it is left out.
+    ``change``: chance that a place of an order, or the way of a task, is altered in
     a child; about one or two in each where it is left out. A task that finds no place is named in
     the schedule.
     """
@@ -119,6 +134,8 @@ def search(
     step = 2 if generations is None else min(generations, 10)
     looked_at = 0
     best: Found | None = None
+    if many is None:
+        many = _worth_having(packed, seconds) if generations is None else USUAL
     with ThreadPoolExecutor(islands) as threads:
         lands = list(
             threads.map(lambda k: _begin(packed, many, seed * 1000 + k, hint), range(islands))
@@ -145,7 +162,7 @@ def search(
             breeding = partial(_breed, packed, step, change, enough)
             bred = list(threads.map(breeding, lands, seeds))
             looked_at += many * sum(bred)
-            lands = _renewed(packed, lands, many, seed, round_number, best)
+            lands = _renewed(packed, lands, many, seed, round_number)
             if generations is None:
                 took = max(time.monotonic() - begun, 1e-3)
                 left = until - time.monotonic()
@@ -153,9 +170,9 @@ def search(
 
 
 def _renewed(
-    packed: Packed, lands: list[_Island], many: int, seed: int, round_number: int, best: Found
+    packed: Packed, lands: list[_Island], many: int, seed: int, round_number: int
 ) -> list[_Island]:
-    """An island on which all schedules cost the same is settled anew; now and then islands trade."""
+    """An island on which all schedules cost the same is settled anew."""
     fresh = []
     for number, land in enumerate(lands):
         if land.goals[0] < LEFT_OUT and np.ptp(land.goals) < 1e-9:

@@ -13,6 +13,8 @@ from worksprog.calc.solver.problem import Problem, Schedule
 from worksprog.calc.solver.proof import prove
 from worksprog.calc.solver.search import Found, search
 
+CHANGE = 0.05  # a long search comes to a stand with less
+
 
 @dataclass(frozen=True)
 class Solved:
@@ -91,7 +93,7 @@ def solve(
     seed: int = 1,
     workers: int = 2,
     hint: Found | None = None,
-    many: int = 300,
+    many: int | None = None,
     search_share: float | None = None,
     stop: Callable[[], bool] = lambda: False,
     better: Callable[[Schedule, float, float, str], None] = lambda schedule, goal, bound, by: None,
@@ -112,6 +114,7 @@ def solve(
         search_share = min(max(len(problem.tasks) / 150 - 0.1, 0.05), 0.8)
     found = search(
         problem, seconds=seconds * search_share, seed=seed, many=many, islands=workers,
+        change=max(CHANGE, min(1.5 / len(problem.tasks), 0.3)),
         enough=bound + 1e-6, hint=hint, stop=stop, packed=packed,
         better=lambda one: better(one.schedule, one.goal, bound, "search"),
     )  # fmt: skip
