@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
+import re
 from dataclasses import replace
 from math import exp, log
 
@@ -252,6 +253,68 @@ def test_working_tells_the_arithmetic() -> None:
     assert rows["k"] == "4"
     assert float(rows["m"]) == pytest.approx((log(1.3) + log(1.1)) / 4, abs=1e-4)
     assert float(rows["f"]) == pytest.approx(exp((log(1.3) + log(1.1)) / 4), abs=1e-3)
+
+
+def by_hand(rows: list[dict[str, str]]) -> dict[str, float]:
+    """The update reckoned again from the printed figures alone, as a person would."""
+    shown = {row["symbol"]: row["value"] for row in rows if row["symbol"]}
+    given = {name: float(shown[name]) for name in ("m₀", "k₀", "a₀")}
+    low, high = (float(one) for one in rows[0]["value"].split(" to "))
+    spread = max(log(high / low) / 2, log(1.1)) / float(shown["t₀"])
+    b0 = given["a₀"] * spread**2 / (1 + 1 / given["k₀"])
+    number = r"-?[\d.,]+"
+    pieces = []
+    for row in rows:
+        if row["symbol"] != "x":
+            continue
+        hours, book_h = re.findall(rf"({number}) h", row["formula"])
+        assert log(float(hours) / float(book_h)) == pytest.approx(float(row["value"]), abs=2e-3)
+        weight = float(re.search(rf"w ({number})", row["formula"]).group(1))  # type: ignore[union-attr]
+        z = [
+            1.0,
+            *(float(one) for one in re.findall(rf"z. ({number})", row["formula"].replace(",", ""))),
+        ]
+        pieces.append((z, float(row["value"]), weight))
+    size = len(pieces[0][0])
+    held = np.diag([given["k₀"], *[float(shown.get("k_β", 0))] * (size - 1)])
+    before = np.array([given["m₀"], *[0.0] * (size - 1)])
+    crossed = held + sum(w * np.outer(z, z) for z, _, w in pieces)
+    mean = np.linalg.solve(crossed, held @ before + sum(w * np.array(z) * x for z, x, w in pieces))
+    off = sum(w * (x - np.dot(z, mean)) ** 2 for z, x, w in pieces)
+    b = b0 + (off + (before - mean) @ held @ (before - mean)) / 2
+    a = given["a₀"] + sum(w for _, _, w in pieces) / 2
+    at = np.array([float(shown.get(f"z{sub}", 1)) for sub in "₁₂₃"[:size]])
+    s = np.sqrt(b / a * (1 + at @ np.linalg.solve(crossed, at)))
+    return {"b₀": b0, "b": b, "a": a, "s": s, "c": at @ mean, "f": np.exp(at @ mean)}
+
+
+def mixed(key: str, dry_h: float, wet_h: float, people: int) -> JobEvidence:
+    days = (day(0, dry_h, 50, people=people), day(1, wet_h, 50, people=people, wet=1.0))
+    return gather(job(*days, finished=1, key=key))
+
+
+@pytest.mark.parametrize(
+    ("jobs", "slopes"),
+    [
+        ([done(1.3, "a"), done(1.1, "b")], 0),
+        ([done(0.9, "a", people=2), done(1.0, "b", people=3), done(1.3, "c", people=6)], 1),
+        ([mixed(key, 48, 75, 2) for key in "abc"], 1),
+        ([mixed("a", 48, 75, 2), mixed("b", 41, 60, 3), mixed("c", 66, 70, 6),
+          done(1.2, "d", people=4), done(6.0, "e", people=2)], 2),
+    ],
+)  # fmt: skip
+def test_the_arithmetic_shown_gives_the_figures_shown(jobs: list[JobEvidence], slopes: int) -> None:
+    book = ThreePoint(0.69, 1.0, 1.7)
+    learnt = learn("Drain", book=book, jobs=jobs, usual_gang=3, usual_wet=0.48)
+    assert learnt.design.size == 1 + slopes
+    rows = learnt.working().as_rows()
+    shown = {row["symbol"]: row["value"] for row in rows}
+    for name, value in by_hand(rows).items():
+        assert float(shown[name]) == pytest.approx(value, rel=2e-3, abs=2e-4), name
+    assert float(shown["f"]) == pytest.approx(learnt.next.median, abs=1e-3)
+    assert float(shown["b"]) == pytest.approx(
+        float(shown["b₀"]) + (float(shown["R"]) + float(shown["Q"])) / 2, rel=1e-3
+    )
 
 
 @pytest.mark.parametrize(

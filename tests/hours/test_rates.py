@@ -296,6 +296,60 @@ def test_pages_say_what_was_learnt(learnt_site: Site, client) -> None:
     assert client.get(reverse("hours:rate", args=[cast.club.slug, "none"])).status_code == 404
 
 
+def test_the_book_is_told_once_and_stays_when_a_job_is_left_out(learnt_site: Site, client) -> None:
+    cast: Cast = learnt_site.cast
+    for n, row in enumerate(Estimate.objects.filter(item__kind=KIND)):
+        row.labour_low_h, row.labour_high_h = 0.7 * row.labour_likely_h, (1.5 + n / 9) * 100
+        row.labour_high_h = max(row.labour_high_h, row.labour_likely_h)
+        save_record(row, by=None)
+    client.force_login(cast.manager)
+    at = reverse("hours:rate", args=[cast.club.slug, KIND])
+    before = rates_of(cast.club, KIND)
+    assert before
+    says = before.learnt.book_says
+    one, other = f"{says.p10:.2f}", f"{says.p90:.2f}"
+    page = client.get(at).content.decode()
+    assert f"8 in 10 between {one} and {other} of that" in page
+    assert f"{one} and {other}</td>" in page, "the arithmetic says the same"
+    assert f"{before.learnt.book.high:.2f} of that" not in page
+    heads = client.get(reverse("hours:rates", args=[cast.club.slug])).content.decode()
+    assert "Book, 8 in 10 between" in heads
+    assert f"{one} to {other}</td>" in heads
+    assert "estimates of all 3 jobs of this kind" in page
+    say_of_evidence(item=Item.objects.get(name="Old drain 1"), what="left_out", words="Rock",
+                    by=cast.manager)  # fmt: skip
+    after = rates_of(cast.club, KIND)
+    assert after
+    assert after.learnt.book == before.learnt.book
+    assert after.learnt.prior.b == before.learnt.prior.b
+    page = client.get(at).content.decode()
+    assert f"8 in 10 between {one} and {other} of that" in page
+    assert "estimates of all 3 jobs of this kind" in page
+
+
+def test_calibration_tells_the_count_with_and_without_what_is_left_out(
+    learnt_site: Site, client
+) -> None:
+    cast: Cast = learnt_site.cast
+    for row in Estimate.objects.filter(item__state=ItemState.DONE):
+        row.labour_low_h, row.labour_high_h = 80, 140
+        row.labour_mean_h, row.labour_sd_h = 105, 12
+        save_record(row, by=None)
+    client.force_login(cast.manager)
+    at = reverse("hours:calibration", args=[cast.club.slug])
+    assert "left out:" not in client.get(at).content.decode()
+    (missed,) = accuracy(cast.club).outside
+    say_of_evidence(item=missed.facts.item, what="left_out", words="x", by=cast.manager)
+    told = accuracy(cast.club)
+    assert (told.calibration.inside, told.calibration.count) == (1, 1)
+    assert (told.with_left_out.inside, told.with_left_out.count) == (1, 2)
+    assert told.words.endswith("With the job left out as evidence it is 1 of 2.")
+    page = client.get(at).content.decode()
+    assert "1 of 1" in page
+    assert "with the 1 left out: 1 of 2, 50 %" in page
+    assert "with the 1 left out: 1 over, 0 under" in page
+
+
 def test_a_reader_sees_and_changes_nothing(learnt_site: Site, client) -> None:
     cast: Cast = learnt_site.cast
     client.force_login(cast.committee)

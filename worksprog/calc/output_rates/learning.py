@@ -14,7 +14,7 @@ from math import exp, log
 from scipy import stats
 
 from worksprog.calc.output_rates.belief import Belief, Foretold, Piece, Vector
-from worksprog.calc.output_rates.evidence import Choice, JobEvidence, Part
+from worksprog.calc.output_rates.evidence import WET, Choice, JobEvidence, Part
 from worksprog.calc.ranges import ThreePoint
 from worksprog.calc.working import Step, Working
 
@@ -313,62 +313,188 @@ def learn(
 
 
 def _working(learnt: Learnt) -> Working:
-    prior, belief, says = learnt.prior, learnt.belief, learnt.book_says
-    jobs = [
-        Step(
-            "x",
-            one.evidence.job.name,
-            log(one.evidence.ratio),
-            "",
-            f"ln({one.evidence.whole.hours:,.1f} h / {one.evidence.whole.book_h:,.1f} h)",
-            f"weight {one.weight:.2f}: {100 * one.evidence.share:.0f} % of the job"
-            + (", far out: a quarter of that" if one.weight < one.evidence.share * 0.99 else ""),
-        )
-        for one in learnt.judged
-        if one.evidence.whole is not None and one.evidence.ratio
-    ]
-    conditions = []
-    names = ["showers"] * learnt.design.ground + ["gang"] * learnt.design.gang
-    for place, name in enumerate(names, start=1):
-        what = (
-            "log hours that showers add" if name == "showers" else "log hours for ln(gang / usual)"
-        )
-        conditions.append(Step("β", what, belief.mean[place], "", "from the same update"))
-    if learnt.design.ground:
-        conditions.append(
-            Step(
-                "w",
-                "share of hours in showers, usual",
-                learnt.usual_wet,
-                "",
-                "",
-                "the crew’s hours",
-            )
-        )
+    """Every figure from the book to the range, so that each can be reckoned again by hand."""
+    belief, says, names = learnt.belief, learnt.book_says, _names(learnt.design)
+    book_t = float(stats.t.ppf(HIGH, FREEDOM))
+    now_t = float(stats.t.ppf(HIGH, 2 * belief.a))
+    foretold = learnt.next.foretold
     steps = (
-        Step("", "book, low to high over likely", f"{learnt.book.low:.2f} to {learnt.book.high:.2f}",
-             "", "", "hours of its estimates at the book’s output rates"),
-        Step("m₀", "book: log of hours over book", prior.mean[0], "", "0: as the book says"),
+        Step("", "low to high of the book’s output rates, over likely",
+             f"{learnt.book.low:.4f} to {learnt.book.high:.4f}", "",
+             "hours of its estimates, their logs weighed by likely hours",
+             "not moved by what the crew logged"),
+        Step("t₀", "9 in 10 of Student’s t, 4 degrees", book_t, "", "", "tables"),
+        Step("s₀", "spread of the book, in the log",
+             max(log(learnt.book.high / learnt.book.low) / 2, log(LEAST_RANGE)) / book_t, "",
+             "½ ln(high / low) / t₀, at least ln 1.1 / t₀"),
+        Step("", "the book, 8 in 10 between", f"{says.p10:.2f} and {says.p90:.2f}", "of the book",
+             "exp(± t₀ s₀)", "as wide as low to high, set about its likely figure"),
+        Step("m₀", "book: log of hours over book", learnt.prior.mean[0], "", "0: as the book says"),
         Step("k₀", "the book weighs", learnt.book_jobs, "jobs", "", "set by the club"),
-        Step("a₀", "half the degrees of freedom of its spread", prior.a),
-        Step("b₀", "spread of the book", prior.b, "", "a₀ s² / (1 + 1/k₀), s = ½ ln(high/low) / t₀.₉"),
-        *jobs,
+        Step("a₀", "half the degrees of freedom of its spread", learnt.prior.a),
+        Step("b₀", "spread of the book", learnt.prior.b, "", "a₀ s₀² / (1 + 1/k₀)"),
+        *_piece_steps(learnt),
         Step("Σw", "the crew’s jobs weigh", learnt.crew_jobs, "jobs", "sum of the weights"),
-        Step("k", "all in all", learnt.book_jobs + learnt.crew_jobs, "jobs", "k₀ + Σw"),
-        Step("m", "log of hours over book, now", belief.mean[0], "",
-             "(k₀ m₀ + Σ w x) / k" if not names else "weighted regression with the book", CONJUGATE),
-        *conditions,
+        *(_regression_steps(learnt, names) if names else _mean_steps(learnt)),
         Step("a", "half the degrees of freedom, now", belief.a, "", "a₀ + Σw / 2"),
-        Step("b", "spread, now", belief.b, "", "b₀ + ½ [Σ w (x - m)² + k₀ (m₀ - m)²]"),
-        Step("s", "spread of the next job, in the log", learnt.next.foretold.scale, "",
-             "√(b / a × (1 + 1 / k))" if not names else "√(b / a × (1 + z P⁻¹ z))",
-             f"Student t, {2 * belief.a:.1f} degrees"),
-        Step("", "book alone, 8 in 10 between", f"{says.p10:.2f} and {says.p90:.2f}", "of the book"),
+        *_spread_steps(learnt, names),
+        Step("t", f"9 in 10 of Student’s t, {2 * belief.a:.2f} degrees", now_t, "", "2 a degrees",
+             "tables"),
         Step("", "mean, with the spread at its expected value", learnt.mean, "of the book",
-             "exp(centre + s² / 2)", "a log Student t has no mean of its own"),
+             "exp(c + s² / 2)", "a log Student t has no mean of its own"),
         Step("", "8 in 10 between", f"{learnt.next.p10:.2f} and {learnt.next.p90:.2f}",
-             "of the book", "exp(centre ± t₀.₉ s)"),
-        Step("f", "the next job should take, median", learnt.next.median, "of the book",
-             "exp(centre)"),
+             "of the book", "exp(c ± t s)"),
+        Step("f", "the next job should take, median", exp(foretold.centre), "of the book",
+             "exp(c)"),
     )  # fmt: skip
     return Working(f"{learnt.title}: hours against the book", steps, learnt.design.words)
+
+
+def _names(design: Design) -> list[str]:
+    return ["showers"] * design.ground + ["gang"] * design.gang
+
+
+def _sub(place: int) -> str:
+    return "".join("₀₁₂₃₄₅₆₇₈₉"[int(digit)] for digit in str(place))
+
+
+def _all_pieces(learnt: Learnt) -> list[tuple[Judged, Part, Piece]]:
+    """What the update went by, with the part of the job that each piece is from."""
+    found = []
+    for one in learnt.judged:
+        parts = one.evidence.by_ground if learnt.design.ground else (one.evidence.whole,)
+        factor = one.weight / one.evidence.share
+        pieces = _pieces(one.evidence, learnt.design, learnt.usual_gang, factor)
+        found += [(one, part, piece) for part, piece in zip(parts, pieces, strict=True) if part]
+    return found
+
+
+def _row_words(at: Vector, names: Sequence[str]) -> str:
+    return "; " + ", ".join(
+        f"{name} {value:.4f}" for name, value in zip(names, at[1:], strict=True)
+    )
+
+
+def _piece_steps(learnt: Learnt) -> list[Step]:
+    names = ["z₂" if name == "showers" else f"z{_sub(2 + learnt.design.ground)}"
+             for name in _names(learnt.design)]  # fmt: skip
+    steps = []
+    for one, part, piece in _all_pieces(learnt):
+        share = f"{100 * part.share:.0f} % of the job"
+        doubted = one.weight < one.evidence.share * 0.99
+        ground = ""
+        if learnt.design.ground and len(one.evidence.by_ground) > 1:
+            ground = ", in showers" if part.wet >= WET else ", dry"
+        steps.append(
+            Step(
+                "x",
+                one.evidence.job.name + ground,
+                piece.value,
+                "",
+                f"ln({part.hours:,.1f} h / {part.book_h:,.1f} h); w {piece.weight:.4f}"
+                + (_row_words(piece.at, names) if names else ""),
+                share + (", far out: a quarter of that" if doubted else ""),
+            )
+        )
+    return steps
+
+
+def _mean_steps(learnt: Learnt) -> list[Step]:
+    return [
+        Step("k", "all in all", learnt.belief.precision[0][0], "jobs", "k₀ + Σw"),
+        Step("m", "log of hours over book, now", learnt.belief.mean[0], "",
+             "(k₀ m₀ + Σ w x) / k", CONJUGATE),
+        Step("c", "centre of the next job, in the log", learnt.next.foretold.centre, "", "m"),
+    ]  # fmt: skip
+
+
+def _at_next(learnt: Learnt) -> Vector:
+    usual = learnt.usual_gang
+    return learnt.design.row(wet=learnt.usual_wet, gang=usual, usual_gang=usual)
+
+
+def _regression_steps(learnt: Learnt, names: Sequence[str]) -> list[Step]:
+    """A straight line through the pieces, the book and the priors of its slopes among them."""
+    belief, size = learnt.belief, len(names) + 1
+    pieces = [piece for _, _, piece in _all_pieces(learnt)]
+    at = _at_next(learnt)
+    what = {
+        "showers": "share of the hours in showers",
+        "gang": f"ln(gang / usual gang of {learnt.usual_gang:g})",
+    }
+    added = {
+        "showers": "log hours that showers add",
+        "gang": "log hours that ln(gang / usual gang) adds",
+    }
+    steps = [Step("z₁", "what all jobs share", 1.0)]
+    steps += [
+        Step(f"z{_sub(place)}", f"of the next job: {what[name]}", at[place - 1], "", "",
+             "as the crew had it" if name == "showers" else "the usual gang, so 0")
+        for place, name in enumerate(names, 2)
+    ]  # fmt: skip
+    steps.append(
+        Step("k_β", "what is believed of each slope beforehand: 0, worth", COEFFICIENT_JOBS,
+             "job", "prior of the slopes: mean 0", "a choice, no source")
+    )  # fmt: skip
+    for row in range(size):
+        for column in range(row, size):
+            held = ("k₀ + " if row == 0 else "k_β + ") if row == column else ""
+            steps.append(
+                Step(f"P{_sub(row + 1)}{_sub(column + 1)}", "weights, crossed",
+                     belief.precision[row][column], "",
+                     f"{held}Σ w z{_sub(row + 1)} z{_sub(column + 1)}")
+            )  # fmt: skip
+    for row in range(size):
+        total = sum(piece.weight * piece.at[row] * piece.value for piece in pieces)
+        held = "k₀ m₀ + " if row == 0 else ""
+        steps.append(
+            Step(f"q{_sub(row + 1)}", "logs, weighed", total, "", f"{held}Σ w z{_sub(row + 1)} x")
+        )
+    lines = "P m = q"
+    steps.append(
+        Step("m₁", "log of hours over book, dry ground and usual gang"
+             if len(names) == 2 else "log of hours over book, on dry ground"
+             if names[0] == "showers" else "log of hours over book, usual gang",
+             belief.mean[0], "", f"solves {lines}, P the same across its diagonal", CONJUGATE)
+    )  # fmt: skip
+    steps += [
+        Step(f"m{_sub(place)}", added[name], belief.mean[place - 1], "", f"solves {lines}")
+        for place, name in enumerate(names, 2)
+    ]
+    steps.append(
+        Step("c", "centre of the next job, in the log", learnt.next.foretold.centre, "",
+             " + ".join(f"z{_sub(place)} m{_sub(place)}" for place in range(1, size + 1)))
+    )  # fmt: skip
+    return steps
+
+
+def _spread_steps(learnt: Learnt, names: Sequence[str]) -> list[Step]:
+    belief, prior = learnt.belief, learnt.prior
+    missed = sum(
+        piece.weight
+        * (piece.value - sum(z * m for z, m in zip(piece.at, belief.mean, strict=True))) ** 2
+        for _, _, piece in _all_pieces(learnt)
+    )
+    pulled = sum(
+        prior.precision[place][place] * (prior.mean[place] - mean) ** 2
+        for place, mean in enumerate(belief.mean)
+    )
+    size = range(1, len(names) + 2)
+    line = " - ".join(f"z{_sub(place)} m{_sub(place)}" for place in size) if names else "m"
+    slopes = "".join(f" + k_β m{_sub(place)}²" for place in size if place > 1)
+    at = _at_next(learnt)
+    unsure = learnt.belief.of_mean(at).scale ** 2 / belief.variance
+    steps = [
+        Step("R", "what the jobs lie off the line, squared", missed, "", f"Σ w (x - {line})²"),
+        Step("Q", "what the book lies off it, squared", pulled, "",
+             f"k₀ (m₀ - m{'₁' if names else ''})²{slopes}"),
+        Step("b", "spread, now", belief.b, "", "b₀ + ½ (R + Q)"),
+    ]  # fmt: skip
+    if names:
+        steps.append(Step("u", "how unsure the line is at the next job", unsure, "", "zᵀ P⁻¹ z"))
+    steps.append(
+        Step("s", "spread of the next job, in the log", learnt.next.foretold.scale, "",
+             "√(b / a × (1 + u))" if names else "√(b / a × (1 + 1 / k))",
+             f"Student t, {2 * belief.a:.1f} degrees")
+    )  # fmt: skip
+    return steps

@@ -37,7 +37,21 @@ class Told:
 class Accuracy:
     told: tuple[Told, ...]
     calibration: Calibration
+    with_left_out: Calibration
     without: tuple[tuple[JobFacts, str], ...]
+
+    @property
+    def words(self) -> str:
+        """As the calibration says it; where jobs are left out, what it would be with them, too."""
+        every = self.with_left_out
+        left_out = every.count - self.calibration.count
+        if not left_out:
+            return self.calibration.words
+        jobs = "the job" if left_out == 1 else f"the {left_out} jobs"
+        told = (
+            self.calibration.words if self.calibration.count else "Every finished job is left out."
+        )
+        return f"{told} With {jobs} left out as evidence it is {every.inside} of {every.count}."
 
     @property
     def counted(self) -> list[Told]:
@@ -49,7 +63,7 @@ class Accuracy:
 
 
 def accuracy(club: Club, titles: Mapping[str, str] | None = None) -> Accuracy:
-    """Every finished job of the crew; one left out as evidence is shown and not counted.
+    """Every finished job of the crew; those left out as evidence are counted apart.
 
     ``titles``: of the kinds of work, where the asker has read them.
     """
@@ -70,7 +84,8 @@ def accuracy(club: Club, titles: Mapping[str, str] | None = None) -> Accuracy:
             told.append(_told(one, titles.get(one.item.kind, one.item.kind), estimate))
     told.sort(key=lambda one: (one.facts.item.finished_on is None, one.facts.item.finished_on))
     counted = [one.outcome for one in told if one.counts]
-    return Accuracy(tuple(told), calibrate(counted), tuple(without))
+    everything = calibrate([one.outcome for one in told])
+    return Accuracy(tuple(told), calibrate(counted), everything, tuple(without))
 
 
 def _begun_with(jobs: Sequence[JobFacts]) -> dict[int, Estimate]:

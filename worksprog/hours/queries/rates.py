@@ -64,6 +64,11 @@ class KindRates:
         return [one for one in self.jobs if one.evidence is not None]
 
     @property
+    def of_the_book(self) -> list[JobFacts]:
+        """Those whose estimates make the book's range, left out as evidence or not."""
+        return [one for one in self.jobs if one.book_h.low > 0]
+
+    @property
     def judged(self) -> dict[str, Judged]:
         return {one.evidence.job.key: one for one in self.learnt.judged}
 
@@ -181,7 +186,10 @@ def _kind_rates(
 
 
 def book_range(jobs: list[JobFacts]) -> ThreePoint:
-    """Low and high of the book over its likely, all jobs' estimates together, weighed by hours."""
+    """Low and high of the book over its likely, all jobs' estimates together, weighed by hours.
+
+    Jobs left out as evidence are among them: what the book says does not hang on what was logged.
+    """
     told = [one.book_h for one in jobs if one.book_h.low > 0]
     hours = sum(one.likely for one in told)
     if not hours:

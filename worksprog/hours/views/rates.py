@@ -105,6 +105,7 @@ def rate(request: ClubRequest, kind: str) -> HttpResponse:
         "per_unit": f"h/{unit}" if unit else "h each",
         "rows": _job_rows(rates),
         "working": rates.learnt.working(),
+        "book_estimates": len(rates.of_the_book),
         "by_count": by_count(rates),
         "may_plan": request.may("works.plan"),
         "charts": {"rates": _rates_chart(rates)} if rates.with_hours else {},
@@ -196,6 +197,7 @@ def calibration(request: ClubRequest) -> HttpResponse:
         "outcomes": list(reversed(told.told)),
         "calibration": told.calibration,
         "working": told.calibration.working(),
+        "left_out": len(told.told) - told.calibration.count,
         "by_year": _by_year(told),
         "may_plan": request.may("works.plan"),
         "charts": {"outcomes": range_chart(

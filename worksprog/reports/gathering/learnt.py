@@ -26,8 +26,8 @@ def learnt_words(facts: Facts) -> list[str]:
             f"price book’s: {'; '.join(told)}. Money of an approved estimate stays as approved."
         )
     found = accuracy(facts.club, titles)
-    if found.calibration.count:
-        words.append(f"How well the ranges held: {found.calibration.words}")
+    if found.told:
+        words.append(f"How well the ranges held: {found.words}")
     return words
 
 
