@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.planning.views import crew, drains, pages, solving
+from worksprog.planning.views import crew, drains, pages, risk, solving
 
 app_name = "planning"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("drains/", drains.drain_weeks_page, name="drain-weeks"),
     path("drains/notice/", drains.drain_notice, name="drain-notice"),
     path("drains/spells/", drains.drain_spells_page, name="drain-spells"),
+    path("risk/", risk.risk_page, name="risk"),
     path("windows/", pages.windows_page, name="windows"),
     path("windows/usual/", pages.usual_windows_page, name="usual-windows"),
     path("windows/<uuid:uuid>/", pages.window_page, name="window"),
