@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
-from shapely.geometry import LineString
+from shapely.geometry import LineString, box
 
 from tests.works.conftest import draw, move
 from worksprog.course.models import Hole, Kind
@@ -169,6 +169,14 @@ def test_a_drain_without_levels_says_what_is_assumed(works, cast, as_manager, as
     assert words.index("Not measured.") < words.index("big-fig")
     set_parameters(item=item, parameters={"mean_depth_m": 1.4, "pipe_mm": 225}, by=cast.manager)
     assert "Not measured." not in text_of(as_manager.get(address))
+    hill = draw(cast, Kind.MOUND, box(400000, 300000, 400020, 300010), ref="M1")
+    mound = create_item(
+        phase=works.phase, kind=WorkKind.MOUNDING, name="Mound", features=[hill], by=cast.manager
+    )
+    address = url("item", cast, mound.uuid)
+    assert 'mean height <span class="fig">0.60</span> m' in text_of(as_manager.get(address))
+    set_parameters(item=mound, parameters={"fill_m3": 90.0}, by=cast.manager)
+    assert "Not measured." not in text_of(as_manager.get(address))  # the height tells nothing now
     bare = create_item(
         phase=works.phase, kind=WorkKind.SEEDING, name="Seed", features=[], by=cast.manager
     )

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from worksprog.calc import build_up as calc
+from worksprog.calc.build_up.estimate import gather_values
+from worksprog.calc.ranges import ThreePoint
 from worksprog.calc.working import Step
 from worksprog.works.measuring import REACH_FIGURES, Measured, Reading
 from worksprog.works.models import Estimate, Item
@@ -124,7 +126,11 @@ def assumed_of(item: Item, measured: Measured) -> Assumed:
     known = {*measured.measures, *measured.parameters, *item.parameters}
     absent = [one for one in recipe.measures if one.name not in known]
     needed = tuple(Figure(one.label, None, one.unit) for one in absent if one.assumed is None)
-    usual = [Figure(one.label, one.assumed, one.unit) for one in absent if one.assumed]
+    usual = [
+        Figure(one.label, one.assumed, one.unit)
+        for one in absent
+        if one.assumed and (needed or _counts(recipe, item, measured, one))
+    ]
     usual += [
         Figure(one.label, one.usual.likely, one.unit)
         for one in recipe.parameters
@@ -134,6 +140,22 @@ def assumed_of(item: Item, measured: Measured) -> Assumed:
         one.name in _OF_SECTION and one.name not in known for one in recipe.parameters
     )
     return Assumed(needed, tuple(usual), _without_levels(recipe, measured) if by_levels else ())
+
+
+def _counts(recipe: calc.Recipe, item: Item, measured: Measured, measure: calc.Measure) -> bool:
+    """Whether any quantity would be another if this measure were: earth may be told by the ground."""
+    names = {one.name for one in recipe.measures}
+    by_hand = item.parameters
+    measures = measured.measures | {k: v for k, v in by_hand.items() if k in names}
+    parameters = measured.parameters | {k: v for k, v in by_hand.items() if k not in names}
+    try:
+        values, _ = gather_values(recipe, measures, parameters, {})
+        more = ThreePoint.exactly(values[measure.name].likely * 1.1)
+        taken, otherwise = recipe.derive(values), recipe.derive({**values, measure.name: more})
+    except ValueError:
+        return True
+    used = {line.quantity for line in recipe.lines}
+    return any(taken[name].range != otherwise[name].range for name in taken if name in used)
 
 
 def _without_levels(recipe: calc.Recipe, measured: Measured) -> tuple[Place, ...]:
