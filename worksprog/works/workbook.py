@@ -23,6 +23,7 @@ from worksprog.works.queries.estimates import NOTHING
 from worksprog.works.queries.years import ItemCost, Year, YearsSheet
 
 LINES, BY_ITEM, BY_YEAR, BY_PROJECT = "Programme", "Items by year", "Years", "Projects by year"
+OF_FINISHED = "A finished job stands at its estimate and carries no design allowance, contingency or escalation."
 _CENT = Decimal("0.01")
 _NEAR_A_HALF = Decimal("0.000001")  # of a penny, where two ways of rounding may part
 
@@ -221,6 +222,7 @@ _ITEM_COLUMNS = (
     Column("Last day", Kind.DATE, width=11),
     Column("Years to mid-point", Kind.NUMBER, width=11),
     *(Column(title, Kind.MONEY, width=15) for title, _ in _PARTS),
+    Column("State", width=13),
 )
 _FIRST_PART = 7
 
@@ -254,7 +256,7 @@ def _items_above(sheet: YearsSheet) -> tuple[str, ...]:
         "What each item costs in each financial year",
         f"Each item's money is spread over its weekdays. Escalation is to the middle of its days "
         f"in the year. Contingency {sheet.contingency.from_words}. {club.tax_name} "
-        f"{club.tax_percent.normalize():f} % on what is bought.",
+        f"{club.tax_percent.normalize():f} % on what is bought. {OF_FINISHED}",
     )
 
 
@@ -278,6 +280,7 @@ def _items_sheet(sheet: YearsSheet) -> SheetOut:
                         cell.stretch.last if cell.stretch else None,
                         cell.years_to_mid if cell.stretch else None,
                         *_part_cells(cell.parts, first_row + len(rows), _FIRST_PART),
+                        "finished" if cell.is_finished else "not finished",
                     )
                 )
             )
@@ -288,7 +291,7 @@ def _items_sheet(sheet: YearsSheet) -> SheetOut:
         _FIRST_PART,
         [getattr(total, name) for _, name in _PARTS],
     )
-    rows.append(Line((None, None, "All", None, None, None, None, *sums), strong=True))
+    rows.append(Line((None, None, "All", None, None, None, None, *sums, None), strong=True))
     return SheetOut(BY_ITEM, _ITEM_COLUMNS, rows, above)
 
 
@@ -315,7 +318,7 @@ def _years_sheet(sheet: YearsSheet) -> SheetOut:
     above = (
         f"{sheet.programme.name} by financial year",
         "Base, design allowance and contingency stand at the book's prices; escalation is what "
-        "rising prices add to all three.",
+        f"rising prices add to all three. {OF_FINISHED}",
     )
     first_row = SheetOut(BY_YEAR, columns, (), above).heading_row + 1
     rows: list[Line] = []

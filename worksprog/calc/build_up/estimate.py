@@ -24,6 +24,7 @@ from worksprog.calc.build_up.parts import (
 from worksprog.calc.ranges import RangeSum, Shape, ThreePoint, sum_ranges
 from worksprog.calc.working import Step, Working
 
+MOST_QUANTITY = 1e9  # beyond it a figure is a slip, and pennies no longer tell
 CORRELATION = 0.25  # between the lines of one item: one crew, one ground, one winter
 
 
@@ -53,6 +54,11 @@ def price_line(
     """
     if quantity.low < 0 or unit_price.low < 0:
         raise ValueError(f"'{description}': quantity and price must not be below 0.")
+    if quantity.high > MOST_QUANTITY:
+        raise ValueError(
+            f"'{description}': a quantity of up to {MOST_QUANTITY:,.0f} is expected, not "
+            f"{quantity.high:g}."
+        )
     amount = MoneyRange(
         _times(quantity.low, unit_price.low, penny),
         _times(quantity.likely, unit_price.likely, penny),

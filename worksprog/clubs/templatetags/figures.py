@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
 from typing import Any
 
 from django import template
@@ -18,7 +18,11 @@ def fig(value: Any, places: int = 0) -> str:
     """A number with thousands parted by commas; an en dash where there is none."""
     if value is None or value == "":
         return NO_FIGURE
-    text = f"{Decimal(str(value)).quantize(Decimal(1).scaleb(-int(places)), ROUND_HALF_EVEN):,}"
+    try:
+        text = f"{Decimal(str(value)).quantize(Decimal(1).scaleb(-int(places)), ROUND_HALF_EVEN):,}"
+    except InvalidOperation:
+        # Too large to write out, or no number at all.
+        text = f"{float(value):.3g}"
     return text.replace("-", "−")
 
 

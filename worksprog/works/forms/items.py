@@ -11,9 +11,17 @@ from django.db import models
 
 from worksprog.calc import build_up as calc
 from worksprog.calc.ranges import ThreePoint
-from worksprog.clubs.forms import SheetForm
+from worksprog.clubs.forms import SheetForm, mark_of_row
 from worksprog.course.models import Feature, Hole
-from worksprog.works.forms.shared import DateInput, SheetModelForm, money_field
+from worksprog.works.forms.shared import (
+    MOST_QUANTITY,
+    DateInput,
+    OnceField,
+    RowsField,
+    SheetModelForm,
+    changed_meanwhile,
+    money_field,
+)
 from worksprog.works.models import (
     Category,
     Consent,
@@ -31,7 +39,7 @@ def _feature_words(feature: models.Model) -> str:
     return f"{feature.title} ({feature.get_state_display()})"
 
 
-class _FeatureField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
+class _FeatureField(RowsField):
     def label_from_instance(self, obj: models.Model) -> str:
         return _feature_words(obj)
 
@@ -46,7 +54,7 @@ class ItemForm(SheetModelForm):
         label="On these features",
         help_text="Quantities are measured from them.",
     )
-    holes = forms.ModelMultipleChoiceField(
+    holes = RowsField(
         queryset=Hole.objects.none(), required=False, widget=forms.CheckboxSelectMultiple
     )
 
@@ -181,16 +189,27 @@ class LineForm(SheetForm):
     category = forms.ChoiceField(choices=Category.choices)
     description = forms.CharField(max_length=160)
     unit = forms.CharField(max_length=12, help_text="h on a labour line.")
-    quantity_low = forms.FloatField(label="Quantity, low", min_value=0)
-    quantity_likely = forms.FloatField(label="Quantity, likely", min_value=0)
-    quantity_high = forms.FloatField(label="Quantity, high", min_value=0)
+    quantity_low = forms.FloatField(label="Quantity, low", min_value=0, max_value=MOST_QUANTITY)
+    quantity_likely = forms.FloatField(
+        label="Quantity, likely", min_value=0, max_value=MOST_QUANTITY
+    )
+    quantity_high = forms.FloatField(label="Quantity, high", min_value=0, max_value=MOST_QUANTITY)
     rate_low = money_field("Price of one, low")
     rate_likely = money_field("Price of one, likely")
     rate_high = money_field("Price of one, high")
+    once = OnceField()
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, line: EstimateLine | None = None, **kwargs: Any) -> None:
+        self._now = mark_of_row(line, self.base_fields) if line is not None else ""
+        if line is not None:
+            kwargs["initial"] = {**self.initial_of(line), "seen": self._now}
+        super().__init__(*args, **kwargs)
 
     @classmethod
     def initial_of(cls, line: EstimateLine) -> dict[str, Any]:
-        initial = {name: getattr(line, name) for name in cls.base_fields}
+        shown = set(cls.base_fields) - {"once", "seen"}
+        initial = {name: getattr(line, name) for name in shown}
         for name in ("quantity_low", "quantity_likely", "quantity_high"):
             initial[name] = round(initial[name], 3)
         return initial
@@ -204,6 +223,8 @@ class LineForm(SheetForm):
         category, unit = self.cleaned_data.get("category"), self.cleaned_data.get("unit")
         if category == Category.LABOUR and unit and unit != "h":
             self.add_error("unit", "Labour is counted in hours: h.")
+        if (seen := self.cleaned_data.get("seen")) and seen != self._now:
+            raise changed_meanwhile("This line")
         return data
 
     def range_of(self) -> ThreePoint:
@@ -216,6 +237,8 @@ class LineForm(SheetForm):
 
 
 class ConsentForm(SheetModelForm):
+    once = OnceField()
+
     class Meta:
         model = Consent
         fields = ["name", "authority", "asked_on", "granted_on", "expires_on", "notes"]
@@ -223,6 +246,8 @@ class ConsentForm(SheetModelForm):
 
 
 class SpendForm(SheetModelForm):
+    once = OnceField()
+
     class Meta:
         model = Spend
         fields = ["spent_on", "description", "amount"]

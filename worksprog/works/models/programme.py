@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
-from django.core.validators import MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from worksprog.clubs.models import ClubRecord
@@ -127,6 +127,7 @@ class Item(ClubRecord):
         max_digits=3,
         decimal_places=2,
         default=Decimal("1.00"),
+        validators=[MinValueValidator(Decimal("0.01")), MaxValueValidator(Decimal("1"))],
     )
     growing_in_weeks = models.PositiveSmallIntegerField(default=0)
     holes_closed = models.BooleanField("its holes are out of play", default=False)

@@ -14,6 +14,8 @@ from worksprog.clubs.models import ClubRecord
 from worksprog.works.models.programme import Item, Project
 
 _NOT_BELOW_0 = [MinValueValidator(0)]
+_HOURS = [MinValueValidator(-100_000), MaxValueValidator(100_000)]
+_DAYS = [MinValueValidator(0), MaxValueValidator(10_000)]
 _PERCENT = [MinValueValidator(0), MaxValueValidator(100)]
 _YEARS = [MinValueValidator(1), MaxValueValidator(MOST_YEARS)]
 
@@ -56,14 +58,12 @@ class Benefit(ClubRecord):
     )
     what = models.CharField(max_length=12, choices=What.choices)
     words = models.CharField("how it was reckoned", max_length=300)
-    hours_low = models.FloatField("hours a year, low", default=0)
-    hours_likely = models.FloatField("hours a year, likely", default=0)
-    hours_high = models.FloatField("hours a year, high", default=0)
-    days_low = models.FloatField("days a hole is open, low", default=0, validators=_NOT_BELOW_0)
-    days_likely = models.FloatField(
-        "days a hole is open, likely", default=0, validators=_NOT_BELOW_0
-    )
-    days_high = models.FloatField("days a hole is open, high", default=0, validators=_NOT_BELOW_0)
+    hours_low = models.FloatField("hours a year, low", default=0, validators=_HOURS)
+    hours_likely = models.FloatField("hours a year, likely", default=0, validators=_HOURS)
+    hours_high = models.FloatField("hours a year, high", default=0, validators=_HOURS)
+    days_low = models.FloatField("days a hole is open, low", default=0, validators=_DAYS)
+    days_likely = models.FloatField("days a hole is open, likely", default=0, validators=_DAYS)
+    days_high = models.FloatField("days a hole is open, high", default=0, validators=_DAYS)
     money_a_year = models.DecimalField(
         "other money a year", max_digits=10, decimal_places=2, default=Decimal("0")
     )

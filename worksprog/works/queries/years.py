@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 
@@ -53,6 +53,7 @@ from worksprog.works.queries.ranges import Ranges, ranges_of
 from worksprog.works.queries.rules import rules_of
 from worksprog.works.recipes import recipes_of
 
+SHARED = ", for the whole programme; shared over the jobs not finished"
 Year = FinancialYear | None
 PriceThen = tuple[int, str, Decimal]  # a book version's key, a code, and the likely price
 
@@ -72,6 +73,11 @@ class ItemCost:
     @property
     def project(self) -> Project:
         return self.item.phase.project
+
+    @property
+    def is_finished(self) -> bool:
+        """Growing in counts as finished: the work is over and paid for."""
+        return self.item.state in (ItemState.DONE, ItemState.GROWING_IN)
 
     @property
     def number_of_class(self) -> int | None:
@@ -105,6 +111,7 @@ class YearsSheet:
     spent: Mapping[Year, Decimal]
     trends: list[PriceTrend]
     without_trend: Decimal = NOTHING
+    finished: list[Item] = field(default_factory=list)
     without_estimate: list[Item] = field(default_factory=list)
     without_days: list[Item] = field(default_factory=list)
     one_day_only: list[Item] = field(default_factory=list)
@@ -318,6 +325,7 @@ def _costed(
         start=start,
         finish=finish,
         spread=spread,
+        is_finished=row.is_finished,
     )
 
 
@@ -362,14 +370,20 @@ def _ranges(programme: Programme, rows: Sequence[ItemCost], rules: EstimateRules
 
 
 def _contingency(
-    estimates: Sequence[Estimate], ranges: Ranges | None, rules: EstimateRules
+    priced: Sequence[tuple[ItemCost, Estimate]], ranges: Ranges | None, rules: EstimateRules
 ) -> Contingency:
+    """Of the whole programme; what is finished counts in it and carries none of it."""
+    estimates = [estimate for _, estimate in priced]
     base = sum((one.money_likely for one in estimates), NOTHING)
     chance = float(rules.contingency_chance)
     if ranges is None:
-        return by_spreads(estimates, base=base, chance=chance)
-    within = ranges.whole.money.within(chance)
-    return by_simulation(within=within, base=base, chance=chance, told=ranges.sways.words)
+        found = by_spreads(estimates, base=base, chance=chance)
+    else:
+        within = ranges.whole.money.within(chance)
+        found = by_simulation(within=within, base=base, chance=chance, told=ranges.sways.words)
+    if any(row.is_finished for row, _ in priced):
+        return replace(found, from_words=found.from_words + SHARED)
+    return found
 
 
 def _spreads(rows: Sequence[ItemCost], ranges: Ranges | None) -> dict[int, float]:
@@ -391,7 +405,7 @@ def years_sheet(programme: Programme) -> YearsSheet:
     rows = items_with_cost(programme)
     priced = [(row, row.estimate) for row in rows if row.estimate is not None]
     ranges = _ranges(programme, rows, rules)
-    contingency = _contingency([estimate for _, estimate in priced], ranges, rules)
+    contingency = _contingency(priced, ranges, rules)
     spreads = _spreads(rows, ranges)
     then = _dates_then(rows)
     cost = cost_by_year(
@@ -424,6 +438,7 @@ def years_sheet(programme: Programme) -> YearsSheet:
             (line.amount_likely for row in rows for line in row.lines if _trend_of(line) is None),
             NOTHING,
         ),
+        finished=[row.item for row, _ in priced if row.is_finished],
         without_estimate=[row.item for row in rows if row.estimate is None],
         without_days=[row.item for row, _ in priced if row.start is None and row.finish is None],
         one_day_only=[row.item for row, _ in priced if row.start and not row.finish],

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -417,11 +418,15 @@ def edit_line(*, line: EstimateLine, figures: LineFigures, by: User | None) -> E
 
 
 @transaction.atomic
-def add_line(*, estimate: Estimate, figures: LineFigures, by: User | None) -> EstimateLine:
-    """A line of the estimator's own."""
+def add_line(
+    *, estimate: Estimate, figures: LineFigures, by: User | None, once: UUID | None = None
+) -> EstimateLine:
+    """A line of the estimator's own. ``once`` becomes its uuid, so that it is not kept twice."""
     _need_open(estimate)
     last = estimate.lines.aggregate(last=Max("order"))["last"] or 0
     line = EstimateLine(club=estimate.club, estimate=estimate, order=last + 1)
+    if once is not None:
+        line.uuid = once
     _put_figures(line, figures)
     line.step = f"own-{line.uuid.hex[:12]}"
     save_record(line, by=by)

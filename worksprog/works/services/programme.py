@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 import networkx as nx
 from django.core.exceptions import ValidationError
@@ -328,12 +329,23 @@ def record_consent(*, consent: Consent, by: User | None) -> Consent:
 
 @transaction.atomic
 def record_spend(
-    *, item: Item, spent_on: date, description: str, amount: Decimal, by: User | None
+    *,
+    item: Item,
+    spent_on: date,
+    description: str,
+    amount: Decimal,
+    by: User | None,
+    once: UUID | None = None,
 ) -> Spend:
-    """Money that went out on an item; a correction is a row of its own, below 0."""
+    """Money that went out on an item; a correction is a row of its own, below 0.
+
+    ``once`` becomes its uuid, so that the same sending is not kept twice.
+    """
     if amount == 0:
         raise ValidationError({"amount": "An amount other than 0 is expected."})
     spend = Spend(
         club=item.club, item=item, spent_on=spent_on, description=description, amount=amount
     )
+    if once is not None:
+        spend.uuid = once
     return save_record(spend, by=by)

@@ -28,7 +28,7 @@ from worksprog.works.views.shared import form_page, keep, show, title_block
 from worksprog.works.workbook import workbook_sheets
 
 CSV_HEAD = (
-    "project", "item", "financial year", "first day", "last day", "years to mid-point", "base",
+    "project", "item", "state", "financial year", "first day", "last day", "years to mid-point", "base",
     "design allowance", "contingency", "escalation", "before tax", "tax", "tax recovered",
     "cost to the club",
 )  # fmt: skip
@@ -183,6 +183,7 @@ def years_csv(request: ClubRequest, uuid: UUID) -> HttpResponse:
             (
                 row.project.code,
                 row.item.name,
+                "finished" if cell.is_finished else "not finished",
                 _name(cell.year),
                 cell.stretch.first if cell.stretch else "",
                 cell.stretch.last if cell.stretch else "",
