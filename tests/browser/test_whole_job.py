@@ -144,13 +144,13 @@ def _issue_a_paper(page: Page) -> Report:
 def _decide(page: Page) -> None:
     page.goto(f"{CLUB}/reports/")
     page.get_by_role("link", name=re.compile("No. 1")).first.click()
-    expect(page.locator("main")).to_contain_text("Release £11,400")
+    expect(page.locator("main")).to_contain_text("Release £13,600")
     page.goto(f"{CLUB}/reports/decisions/")
-    first = page.locator("article.decision", has_text="Release £11,400")
+    first = page.locator("article.decision", has_text="Release £13,600")
     first.locator("input[value=agreed]").check()
     first.get_by_role("button").click()
     expect(page.locator("main")).to_contain_text("A. Crowe")
-    assert Project.objects.get(code="UC").approved == 11400
+    assert Project.objects.get(code="UC").approved == 13600
 
 
 def test_from_a_survey_to_the_committees_paper(

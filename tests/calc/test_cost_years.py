@@ -186,6 +186,25 @@ def test_without_days_nothing_rises_and_the_column_is_its_own() -> None:
     assert found.total().base == Decimal("150.00")
 
 
+def test_finished_work_carries_no_allowance_contingency_or_escalation() -> None:
+    days = (dt.date(2027, 9, 6), dt.date(2027, 9, 10))
+    over = CostedItem(1, (_line("1000.00"),), *days, spread=400.0, is_finished=True)
+    to_do = CostedItem(2, (_line("500.00"),), *days, spread=20.0)
+    additions = Additions(contingency=Decimal("60.00"), design_allowance_percent=5, tax_percent=20)
+    found = cost_by_year([over, to_do], additions, starts_in_month=10)
+    parts = found.by_item()
+    assert parts[1] == Parts(base=Decimal("1000.00"), tax=parts[1].tax)
+    assert parts[1].tax == Decimal("200.00")
+    assert parts[2].design_allowance == Decimal("25.00")
+    assert parts[2].contingency == Decimal("60.00")
+    assert parts[2].escalation > 0
+    assert found.total().cost == parts[1].cost + parts[2].cost
+    (finished, _) = found.cells
+    assert "Finished" in finished.working.notes[0]
+    alone = cost_by_year([over], additions, starts_in_month=10).total()
+    assert alone == Parts(base=Decimal("1000.00"), tax=Decimal("200.00"))
+
+
 def test_years_without_work_still_stand_in_the_table() -> None:
     items = [
         CostedItem(n, (_line("10.00"),), dt.date(year, 11, 2), dt.date(year, 11, 6))
@@ -217,7 +236,8 @@ def _items(draw: st.DrawFn) -> list[CostedItem]:
         )
         start = draw(st.none() | _days)
         finish = start and start + dt.timedelta(days=draw(st.integers(0, 900)))
-        found.append(CostedItem(key, lines, start, finish, draw(st.floats(0, 500))))
+        spread = draw(st.floats(0, 500))
+        found.append(CostedItem(key, lines, start, finish, spread, draw(st.booleans())))
     return found
 
 
@@ -241,8 +261,10 @@ def test_it_adds_up_in_every_direction(
     assert add_parts(found.by_year().values()) == total
     assert add_parts(found.by_item().values()) == total
     assert total.base == sum(item.base for item in items)
-    assert total.contingency == additions.contingency
-    exact = total.base * Decimal(repr(additions.design_allowance_percent)) / 100
+    still_open = [item for item in items if not item.is_finished]
+    assert total.contingency == (additions.contingency if still_open else 0)
+    open_base = sum((item.base for item in still_open), Decimal(0))
+    exact = open_base * Decimal(repr(additions.design_allowance_percent)) / 100
     assert abs(total.design_allowance - exact) <= Decimal("0.005")
     heads = found.heads_by_year()
     for year, parts in found.by_year().items():
@@ -251,7 +273,10 @@ def test_it_adds_up_in_every_direction(
     for cell in found.cells:
         assert sum(share.amount for share in cell.lines) == cell.parts.base
     for item in items:
-        assert found.by_item()[item.key].base == item.base
+        parts = found.by_item()[item.key]
+        assert parts.base == item.base
+        if item.is_finished:
+            assert parts.before_tax == parts.base
     for cell in found.cells:
         assert cell.parts.escalation_low <= cell.parts.escalation <= cell.parts.escalation_high
 

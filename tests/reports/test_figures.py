@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import uuid
 from datetime import timedelta
 from decimal import Decimal
@@ -12,6 +13,7 @@ from django.template.loader import render_to_string
 
 from tests.reports.conftest import Works
 from worksprog.drainage.services import swap_direction
+from worksprog.hours.queries import earned_value
 from worksprog.hours.services import log_hours
 from worksprog.reports.figures import canonical, fingerprint_of, settled
 from worksprog.reports.gathering import gather
@@ -21,6 +23,7 @@ from worksprog.reports.presenting import present
 from worksprog.reports.services import draft_report, new_report
 from worksprog.works.models import Consent, Item
 from worksprog.works.queries import programme_totals
+from worksprog.works.queries.years import years_sheet
 from worksprog.works.services import create_programme, record_consent, record_spend
 
 
@@ -46,7 +49,68 @@ def test_money_and_hours_are_those_of_the_records(works: Works, draft: Report) -
     share = 40 / estimates[0].quantity
     assert row["earned_share"] == pytest.approx(hours[0] * share / sum(hours), abs=1e-6)
     left = estimates[0].money_likely * (1 - Decimal(str(share))) + estimates[1].money_likely
-    assert Decimal(row["forecast"]) == round(Decimal("1234.50") + left)
+    labour = estimates[0].lines.filter(category="labour")
+    rate = sum(one.amount_likely for one in labour) / Decimal(
+        sum(one.quantity_likely for one in labour)
+    )
+    wages = rate * Decimal("17.5")
+    assert Decimal(row["forecast"]) == round(Decimal("1234.50") + wages + left)
+    assert (
+        f"Of the forecast, £{wages:,.0f} are wages of hours logged so far" in figures["money_note"]
+    )
+    page = render_to_string("reports/_content.html", present(figures))
+    assert "the wages of the hours logged so far at the estimate’s labour rate" in page
+
+
+def test_the_forecast_is_that_of_the_progress_page(works: Works, draft: Report) -> None:
+    money = earned_value(works.programme, draft.to_date).money
+    assert money.eac_rest_at_plan is not None
+    rows = _gather(draft)["projects"]
+    shown = sum(Decimal(row["forecast"]) for row in rows)
+    assert float(shown) == pytest.approx(money.eac_rest_at_plan, abs=0.5 * len(rows))
+
+
+def test_one_sentence_leads_from_cost_to_cost(works: Works, draft: Report) -> None:
+    figures = _gather(draft)
+    works.programme.club = works.cast.club
+    sheet = years_sheet(works.programme)
+    whole = sheet.total
+    for words, parts, forecast in (
+        (figures["costs_note"], whole, figures["total"]["forecast"]),
+        (
+            figures["decisions"][0]["costs"],
+            next(parts for one, _, parts in sheet.by_project() if one == works.drain),
+            figures["projects"][0]["forecast"],
+        ),
+    ):
+        for amount in (
+            parts.base, parts.cost, parts.design_allowance, parts.contingency, parts.escalation,
+            parts.tax_kept,
+        ):  # fmt: skip
+            assert f"£{amount:,.0f} " in words
+        told = int(re.search(r"£([\d,]+) is the forecast", words)[1].replace(",", ""))  # type: ignore[index]
+        assert abs(told - Decimal(forecast)) <= 1  # the table's total is of rounded rows
+    page = render_to_string("reports/_content.html", present(figures))
+    assert page.count("three costs that differ by what they hold") == 2
+
+
+def test_wages_alone_can_take_a_project_above_what_is_approved(works: Works, draft: Report) -> None:
+    row = _gather(draft)["projects"][0]
+    works.drain.approved = Decimal(row["forecast"])
+    works.drain.save()
+    before = _gather(draft)["cautions"]["findings"]
+    assert not any("above what is approved" in one for one in before)
+    log_hours(
+        club=works.cast.club, person=works.cast.membership(works.cast.staff),
+        client_id=uuid.uuid4(), worked_on=works.today, hours=Decimal(8), item=works.carrier,
+    )  # fmt: skip
+    after = _gather(draft)
+    assert after["projects"][0]["spent"] == row["spent"]
+    assert Decimal(after["projects"][0]["forecast"]) > Decimal(row["forecast"])
+    assert any(
+        one.startswith("Brook carrier: the forecast of £") and "above what is approved" in one
+        for one in after["cautions"]["findings"]
+    )
 
 
 def test_the_total_is_the_sum_of_the_rows_shown(works: Works, draft: Report) -> None:
@@ -170,7 +234,7 @@ def test_queries_do_not_grow_with_the_programme(
 ) -> None:
     from tests.reports.more import add_jobs
 
-    with django_assert_max_num_queries(48) as small:
+    with django_assert_max_num_queries(60) as small:
         _gather(draft)
     add_jobs(works, 12)
     with django_assert_max_num_queries(len(small.captured_queries)):

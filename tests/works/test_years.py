@@ -27,6 +27,7 @@ from worksprog.works.services import (
     set_item_state,
 )
 from worksprog.works.services.years import set_allowances, set_estimate_class
+from worksprog.works.workbook import workbook_sheets
 
 ROOM = "/c/first/works"
 TREND = {"low": Decimal("1.00"), "likely": Decimal("4.00"), "high": Decimal("7.00")}
@@ -112,18 +113,64 @@ def test_allowance_contingency_and_tax_are_laid_on_apart(priced: Works, cast: Ca
     assert "simulated" in sheet.contingency.from_words
     assert sheet.contingency.chance == pytest.approx(0.9)
     total = sheet.total
-    assert abs(total.design_allowance - total.base * Decimal("0.075")) <= Decimal("0.005")
+    tee = Estimate.objects.get(item=priced.tee_item, is_live=True)
+    assert abs(total.design_allowance - tee.money_likely * Decimal("0.075")) <= Decimal("0.005")
     assert total.contingency == sheet.contingency.amount > 0
     labour = sum(line.amount_likely for line in EstimateLine.objects.filter(category="labour"))
     assert total.own_crew == labour
-    bought = float(total.before_tax) * (1 - float(labour) / float(total.base))
-    # One trend for all, so what is bought keeps its share but for the items' own mid-points.
+    bought = 0.0
+    for parts in sheet.cost.by_item().values():
+        bought += float(parts.before_tax) * (1 - float(parts.own_crew) / float(parts.base))
+    # One trend for all, so what is bought keeps its share of each job.
     assert float(total.tax) == pytest.approx(0.2 * bought, rel=0.01)
     assert total.tax_recovered == 0
     assert (
         Change.objects.filter(kind="works.estimaterules").exists()
         or Change.objects.filter(label="rules of estimating").exists()
     )
+
+
+def test_a_finished_job_stands_at_its_estimate_alone(
+    priced: Works, cast: Cast, as_committee: Client
+) -> None:
+    set_allowances(
+        club=cast.club,
+        design_allowance_percent=Decimal("5"),
+        contingency_chance=Decimal("0.80"),
+        by=cast.manager,
+    )
+    sheet = _sheet(cast)
+    assert sheet.finished == [priced.carrier]
+    by_item = sheet.cost.by_item()
+    over, to_do = by_item[priced.carrier.pk], by_item[priced.tee_item.pk]
+    assert over.before_tax == over.base == priced.carrier.estimates.get(is_live=True).money_likely
+    assert over.design_allowance == over.contingency == over.escalation == 0
+    assert to_do.contingency == sheet.contingency.amount > 0
+    assert "shared over the jobs not finished" in sheet.contingency.from_words
+    page = as_committee.get(f"{ROOM}/years/").content.decode()
+    assert "1 finished job stands here at its estimate" in page
+    own = as_committee.get(f"{ROOM}/items/{priced.carrier.uuid}/years/").content.decode()
+    assert "This job is finished" in own
+    answer = as_committee.get(f"{ROOM}/programmes/{priced.programme.uuid}/years.csv")
+    rows = csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig")))
+    assert {row["item"]: (row["state"], row["base"] == row["before tax"]) for row in rows} == {
+        "Lay C1": ("finished", True),
+        "Rebuild tee 8": ("not finished", False),
+    }
+    items = workbook_sheets(sheet)[1]
+    assert {(row.cells[2], row.cells[-1]) for row in items.rows[:-1]} == {
+        ("Lay C1", "finished"),
+        ("Rebuild tee 8", "not finished"),
+    }
+    # Growing in is finished too; a job taken up again is not.
+    priced.carrier.state = ItemState.GROWING_IN
+    save_record(priced.carrier, by=cast.manager)
+    assert _sheet(cast).finished == [priced.carrier]
+    priced.carrier.state = ItemState.ON_SITE
+    save_record(priced.carrier, by=cast.manager)
+    sheet = _sheet(cast)
+    assert sheet.finished == []
+    assert sheet.cost.by_item()[priced.carrier.pk].design_allowance > 0
 
 
 def test_where_nothing_can_be_drawn_the_closed_form_says_so(
@@ -133,7 +180,7 @@ def test_where_nothing_can_be_drawn_the_closed_form_says_so(
     monkeypatch.setattr(queries_years, "ranges_of", lambda *_, **__: None)
     closed = _sheet(cast).contingency
     assert not closed.is_simulated
-    assert closed.from_words == "worked out from the items' spreads, not simulated"
+    assert closed.from_words.startswith("worked out from the items' spreads, not simulated")
     # The two agree roughly: they know of the same lines, but share causes differently.
     assert float(closed.amount) == pytest.approx(float(simulated.amount), rel=0.5)
 

@@ -2,7 +2,8 @@
 
 Every item's money is cut into cells (an item's share of one year) of whole pennies, and every sum
 is a sum of cells, so a table adds up across, down and over its parts. Base, design allowance and
-contingency stand at the book's prices; escalation is what rising prices add to all three.
+contingency stand at the book's prices; escalation is what rising prices add to all three. Finished
+work is known and paid for: it keeps its base and the tax on it, and carries none of the three.
 """
 
 from __future__ import annotations
@@ -28,6 +29,10 @@ from worksprog.calc.sales_tax import sales_tax
 from worksprog.calc.working import Step, Working
 
 NOTHING = Decimal("0.00")
+FINISHED = (
+    "Finished: its base is its estimate, and it carries no design allowance, contingency or "
+    "escalation."
+)
 
 
 @dataclass(frozen=True)
@@ -50,7 +55,8 @@ class CostLine:
 class CostedItem:
     """A piece of work with its lines; its days where it has any, both of them worked.
 
-    ``spread`` weighs its share of the contingency: the standard deviation of its money.
+    ``spread`` weighs its share of the contingency: the standard deviation of its money. A finished
+    one carries neither design allowance nor contingency, and its prices rise no more.
     """
 
     key: int
@@ -58,6 +64,7 @@ class CostedItem:
     start: dt.date | None = None
     finish: dt.date | None = None
     spread: float = 0.0
+    is_finished: bool = False
 
     @property
     def base(self) -> Decimal:
@@ -165,6 +172,7 @@ class Cell:
     straight: float
     parts: Parts
     lines: tuple[LineShare, ...] = ()
+    is_finished: bool = False
 
     @property
     def working(self) -> Working:
@@ -181,7 +189,8 @@ class Cell:
             Step("", "of it recovered", f"{parts.tax_recovered:,}"),
             Step("c", "cost to the club", f"{parts.cost:,}", "", "before tax + tax − recovered"),
         )
-        return Working("From the base to what the club bears", steps)
+        notes = (FINISHED,) if self.is_finished else ()
+        return Working("From the base to what the club bears", steps, notes)
 
 
 @dataclass(frozen=True)
@@ -236,8 +245,9 @@ class CostByYear:
             * cell.straight
             for cell in cells
         )
-        base = float(parts.base)
-        weighed = sum(float(cell.parts.base) * cell.years_to_mid for cell in cells)
+        rising = [cell for cell in cells if not cell.is_finished]
+        base = sum(float(cell.parts.base) for cell in rising)
+        weighed = sum(float(cell.parts.base) * cell.years_to_mid for cell in rising)
         more = self.additions
 
         def step(
@@ -247,12 +257,14 @@ class CostByYear:
 
         steps = (
             Step("", "items with money in the year", float(len(cells))),
+            Step("", "of them finished, which carry neither D, K nor E",
+                 float(len(cells) - len(rising))),
             step("B", "base: their lines' shares of the year, at the book's prices", parts.base,
                  "by weekdays, left-over pennies to the largest remainders"),
             step("D", "design allowance", parts.design_allowance,
-                 f"{more.design_allowance_percent:g} % of the base"),
+                 f"{more.design_allowance_percent:g} % of the base of jobs not finished"),
             step("K", "contingency, the year's share", parts.contingency,
-                 "by each item's spread, over its years as its base"),
+                 "by the spread of each job not finished, over its years as its base"),
             Step("t", "to the mid-points of the spend, mean weighed by money",
                  weighed / base if base else 0.0, "years", "Σ b t / Σ b"),
             Step("", "escalation by the trends' low, and by their high",
@@ -279,6 +291,7 @@ class _Draft:
 
     item: int
     stretch: Stretch | None
+    is_finished: bool = False
     lines: list[LineShare] = field(default_factory=list)
 
     def add(self, line: CostLine, amount: Decimal) -> None:
@@ -286,7 +299,7 @@ class _Draft:
             self.lines.append(LineShare(line, amount))
             return
         years = mid_point_years(line.priced_on, self.stretch.first, self.stretch.last)
-        if line.trend is None:
+        if line.trend is None or self.is_finished:
             self.lines.append(LineShare(line, amount, years))
             return
         rates = line.trend.percent
@@ -307,10 +320,11 @@ class _Draft:
 
 def _drafts(item: CostedItem, starts_in_month: int, penny: Decimal) -> list[_Draft]:
     if item.start is None or item.finish is None:
-        drafts = [_Draft(item.key, None)]
+        drafts = [_Draft(item.key, None, item.is_finished)]
     else:
         drafts = [
-            _Draft(item.key, one) for one in stretches(item.start, item.finish, starts_in_month)
+            _Draft(item.key, one, item.is_finished)
+            for one in stretches(item.start, item.finish, starts_in_month)
         ]
     days = [one.stretch.days if one.stretch else 1 for one in drafts]
     for line in item.lines:
@@ -350,6 +364,7 @@ def _finish(
             ),
         ),
         lines=tuple(draft.lines),
+        is_finished=draft.is_finished,
     )
     return cell, float(laid) * draft.weighed(
         lambda share: 1 + share.growth if share.line.is_bought else 0.0
@@ -388,7 +403,8 @@ def cost_by_year(
     A line's money is spread evenly over its item's weekdays and cut at the turn of the year, by
     largest remainder. In each year it rises by (1 + i)^t − 1, t to the middle of the item's days
     in that year, i the trend of its own price; a line without a trend does not rise. The design
-    allowance follows the base, the contingency the items' spreads, both by largest remainder.
+    allowance follows the base, the contingency the items' spreads, both by largest remainder and
+    over the items not finished; with none of these left there is no contingency.
     Tax falls on what is bought, with its share of everything laid upon it, rise included; it is
     worked on the whole and shared out as the rest.
 
@@ -398,10 +414,12 @@ def cost_by_year(
     drafts = [draft for item in items for draft in _drafts(item, starts_in_month, penny)]
     if not drafts:
         return CostByYear((), additions)
-    total = sum((draft.base for draft in drafts), NOTHING)
+    still_open = [NOTHING if draft.is_finished else draft.base for draft in drafts]
+    total = sum(still_open, NOTHING)
     wanted = to_penny(total * Decimal(repr(additions.design_allowance_percent)) / 100, penny)
-    allowances = apportion(wanted, [draft.base for draft in drafts], penny=penny)
-    contingencies = apportion(additions.contingency, _weights(items, drafts), penny=penny)
+    allowances = apportion(wanted, still_open, penny=penny)
+    kept_back = NOTHING if all(draft.is_finished for draft in drafts) else additions.contingency
+    contingencies = apportion(kept_back, _weights(items, drafts), penny=penny)
     finished = [
         _finish(draft, allowance, contingency, penny)
         for draft, allowance, contingency in zip(drafts, allowances, contingencies, strict=True)
@@ -413,12 +431,19 @@ def cost_by_year(
 
 
 def _weights(items: Sequence[CostedItem], drafts: Sequence[_Draft]) -> list[float]:
-    """Of the contingency: an item's spread, over its years as its base; by base where none is known."""
-    spread = {item.key: item.spread for item in items}
+    """Of the contingency: an item's spread, over its years as its base; by base where none is known.
+
+    Nothing for finished items.
+    """
+    spread = {item.key: item.spread for item in items if not item.is_finished}
     base = {item.key: float(item.base) for item in items}
-    if not any(spread.values()):
-        return [float(draft.base) for draft in drafts]
-    return [
-        spread[draft.item] * float(draft.base) / base[draft.item] if base[draft.item] else 0.0
+    rough = not any(spread.values())
+    weights = [
+        0.0
+        if draft.is_finished or not base[draft.item]
+        else float(draft.base)
+        if rough
+        else spread[draft.item] * float(draft.base) / base[draft.item]
         for draft in drafts
     ]
+    return weights if any(weights) else [float(not draft.is_finished) for draft in drafts]

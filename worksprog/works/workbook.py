@@ -23,7 +23,9 @@ from worksprog.works.queries.estimates import NOTHING
 from worksprog.works.queries.years import ItemCost, Year, YearsSheet
 
 LINES, BY_ITEM, BY_YEAR, BY_PROJECT = "Programme", "Items by year", "Years", "Projects by year"
-OF_FINISHED = "A finished job stands at its estimate and carries no design allowance, contingency or escalation."
+OF_FINISHED = (
+    "A finished job stands at its estimate, with no design allowance, contingency or escalation."
+)
 _CENT = Decimal("0.01")
 _NEAR_A_HALF = Decimal("0.000001")  # of a penny, where two ways of rounding may part
 

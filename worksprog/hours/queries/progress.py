@@ -85,6 +85,21 @@ class ItemProgress:
         return self.estimate.quantity if self.estimate and self.estimate.quantity > 0 else None
 
     @property
+    def wages(self) -> float:
+        """The crew's logged hours at the estimate's labour rate."""
+        return self.hours * self.rate
+
+    @property
+    def actual_money(self) -> float:
+        """What it cost so far: money gone out, and the wages of the hours logged."""
+        return self.wages + self.spent
+
+    @property
+    def forecast_money(self) -> float:
+        """What it comes to with the rest as estimated: AC + (BAC − EV), as for the programme."""
+        return self.actual_money + self.budget_money * (1 - self.share)
+
+    @property
     def forecast_h(self) -> float | None:
         """Hours it will take: the rest by the learnt rate, without one at its own pace so far.
 

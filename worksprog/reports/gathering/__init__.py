@@ -13,6 +13,7 @@ from worksprog.planning.queries import feature_states_on
 from worksprog.reports.figures import FORM, settled
 from worksprog.reports.gathering.care import cautions
 from worksprog.reports.gathering.chance import chance_words
+from worksprog.reports.gathering.costs import Costs
 from worksprog.reports.gathering.facts import Facts, read_facts
 from worksprog.reports.gathering.jobs import (
     charts,
@@ -23,7 +24,13 @@ from worksprog.reports.gathering.jobs import (
     next_rows,
 )
 from worksprog.reports.gathering.learnt import learnt_words
-from worksprog.reports.gathering.money import MONEY_NOTE, key_figures, project_rows, total_row
+from worksprog.reports.gathering.money import (
+    MONEY_NOTE,
+    key_figures,
+    project_rows,
+    total_row,
+    wages_words,
+)
 from worksprog.reports.gathering.place import map_data, section_data
 from worksprog.reports.models import Report
 
@@ -38,6 +45,7 @@ def gather(report: Report, *, made_on: date) -> dict[str, Any]:
     check = check_network(facts.club, states={UUID(key): state for key, state in states.items()})
     rows = project_rows(facts)
     total = total_row(facts, rows)
+    costs = Costs(facts)
     return settled(
         {
             "form": FORM,
@@ -57,6 +65,7 @@ def gather(report: Report, *, made_on: date) -> dict[str, Any]:
                     "question": decision.question,
                     "project": str(decision.project) if decision.project else "",
                     "amount": str(decision.amount) if decision.amount is not None else None,
+                    "costs": costs.of_project(decision.project) if decision.project else "",
                 }
                 for number, decision in enumerate(
                     report.decisions.select_related("project") if report.pk else [], start=1
@@ -64,7 +73,8 @@ def gather(report: Report, *, made_on: date) -> dict[str, Any]:
             ],
             "projects": rows,
             "total": total,
-            "money_note": " ".join((MONEY_NOTE, *chance_words(facts))),
+            "money_note": " ".join((MONEY_NOTE, *wages_words(facts), *chance_words(facts))),
+            "costs_note": costs.of_programme(),
             "map": map_data(facts, states),
             "charts": charts(facts),
             "charts_note": charts_note(facts),
@@ -126,7 +136,8 @@ def _method(facts: Facts) -> list[str]:
         "Crew hours: as logged by the crew and not withdrawn, approved or not, up to the last day of the "
         "report. A contractor’s work is in the money, not in the crew’s hours.",
         "Spent: money gone out by the last day of the report. Crew labour is no money out. Forecast: "
-        "spent, and the likely estimate of what is not done yet.",
+        "spent, the hours logged at the labour rate of the job’s estimate (without one, the price "
+        "book’s first), and the likely estimate of what is not done yet.",
         "Dates: what happened, and for what has not, the plan"
         + (f" of {facts.plan_as_of.day} {facts.plan_as_of:%B %Y}." if facts.plan_as_of else "."),
         f"Drains: peak flow by the rational method for {storm}; pipes by Colebrook–White, ditches by "

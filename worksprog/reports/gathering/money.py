@@ -8,15 +8,27 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
 from worksprog.calc.build_up import to_penny
+from worksprog.clubs.templatetags.figures import fig
 from worksprog.reports.gathering.facts import NOTHING, Facts, Logged
 from worksprog.works.models import Item
 
 MONEY_NOTE = (
     "Earned: the share of the estimated crew hours that the measured progress is worth; where a project "
-    "has no crew hours, of the estimated money. Forecast: spent, and the estimate of what is left. Spent "
-    "and approved are exact; each project’s hours and forecast are rounded to whole figures and their "
-    "sums are of the rounded ones."
+    "has no crew hours, of the estimated money. Spent: money gone out, without the crew’s wages. "
+    "Forecast: spent, the wages of the hours logged so far at the estimate’s labour rate, and the likely "
+    "estimate of what is left, wages in it. Spent and approved are exact; each project’s hours and "
+    "forecast are rounded to whole figures and their sums are of the rounded ones."
 )
+
+
+def wages_words(facts: Facts) -> list[str]:
+    """One sentence: how much of the forecast is wages that no invoice shows."""
+    wages = sum(one.wages for one in facts.progress.values())
+    if not wages:
+        return []
+    return [
+        f"Of the forecast, {facts.club.currency_sign}{fig(wages)} are wages of hours logged so far."
+    ]
 
 
 def whole(value: Decimal) -> Decimal:
@@ -52,12 +64,8 @@ def planned_share(facts: Facts, items: Sequence[Item]) -> float | None:
 
 
 def forecast_of(facts: Facts, item: Item) -> Decimal:
-    """Spent, and the likely money of what is left to do."""
-    spent = facts.spent.get(item.pk, NOTHING)
-    estimate = facts.estimates.get(item.pk)
-    if estimate is None:
-        return spent
-    return spent + estimate.money_likely * (1 - Decimal(str(facts.share(item))))
+    """Spent, the wages of the hours logged, and the likely money of what is left to do."""
+    return Decimal(str(round(facts.progress[item.pk].forecast_money, 6)))
 
 
 def _hours(facts: Facts, items: Iterable[Item]) -> Decimal:
