@@ -68,7 +68,7 @@ class Goals:
             out += self.holes[key] * way.days
             steady += lacking.get((key, one.way), 0.0) * way.days
         return [
-            Counted("projects in the manager's order, work on site before all", order,
+            Counted("projects in the manager’s order, work on site before all", order,
                     "percent of the work × factor × days", 1.0),
             Counted(GOALS[CLOSING], closing, "percent of the work × days", self.weights[CLOSING]),
             Counted(GOALS[OUT_OF_PLAY], out, "holes × working days", self.weights[OUT_OF_PLAY]),

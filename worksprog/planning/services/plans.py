@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
@@ -151,7 +151,9 @@ def keep_plan(
     by: User | None,
 ) -> Plan:
     """Keep a proposal as the live plan. ``read_at``: when what it rests on was read."""
-    solved = proposal.solved
+    solved, problem = proposal.solved, proposal.assembled.problem
+    # Without a place for every job there is nothing that the floor could be compared with.
+    bound = None if solved.schedule.unplaced else solved.bound
     uuids = {dated.item.pk: str(dated.item.uuid) for dated in proposal.dated}
     with transaction.atomic():
         # Two who press at once are let in one after the other.
@@ -168,8 +170,8 @@ def keep_plan(
                 made_by=by,
                 made_at=read_at,
                 as_of=as_of,
-                goal=solved.goal,
-                bound=solved.bound,
+                goal=problem.goal(replace(solved.schedule, unplaced=())),
+                bound=bound,
                 is_best=solved.is_best,
                 found_by=solved.by,
                 looked_at=solved.looked_at,
