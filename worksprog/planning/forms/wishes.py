@@ -12,7 +12,9 @@ SECONDS = [(30, "half a minute"), (60, "a minute"), (180, "three minutes"), (600
 class SolveForm(SheetForm):
     """How long a better plan is looked for."""
 
-    seconds = forms.TypedChoiceField(label="How long to look", choices=SECONDS, coerce=int, initial=60)
+    seconds = forms.TypedChoiceField(
+        label="How long to look", choices=SECONDS, coerce=int, initial=60
+    )
 
 
 class GiveUpForm(SheetForm):
