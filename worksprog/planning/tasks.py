@@ -5,8 +5,10 @@ from __future__ import annotations
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor, TimeoutError
+from datetime import date
 from typing import Any
 
+from django.core.exceptions import ValidationError
 from django.urls import reverse
 from django.utils import timezone
 
@@ -14,6 +16,7 @@ from worksprog.calc.solver.problem import LEFT_OUT
 from worksprog.planning import bridge, proposing
 from worksprog.planning.models import Plan
 from worksprog.planning.services.plans import keep_plan
+from worksprog.planning.services.risk import draw_futures
 from worksprog.runs.progress import Cancelled, Progress
 from worksprog.runs.registry import JobFailed, job
 from worksprog.works.models import Programme
@@ -79,4 +82,35 @@ def solve_programme(progress: Progress) -> dict[str, Any]:
     return {
         "words": f"{stopped}{plan.goal:,.0f} points{was}.",
         "address": reverse("planning:plan", args=[programme.club.slug]),
+    }
+
+
+@job("planning.futures", title="Futures of the plan")
+def follow_plan(progress: Progress) -> dict[str, Any]:
+    plan = (
+        Plan.objects.select_related("club", "programme__club")
+        .filter(uuid=progress.inputs["plan"], club=progress.run.club)
+        .first()
+    )
+    if plan is None:
+        raise JobFailed("Another plan was made meanwhile: draw the futures of that one.")
+    try:
+        kept = draw_futures(
+            plan=plan,
+            by=progress.run.asked_by,
+            seed=int(progress.inputs["seed"]),
+            count=int(progress.inputs["count"]),
+            tell=progress,
+        )
+    except ValidationError as error:
+        raise JobFailed(" ".join(error.messages)) from error
+    whole = kept.results["whole"]
+    by = (
+        f"by {date.fromisoformat(whole['P80']):%-d %b %Y}"
+        if whole["P80"]
+        else "later than followed"
+    )
+    return {
+        "words": f"{kept.futures:,} futures: everything is finished {by} in 8 cases of 10.",
+        "address": reverse("planning:risk", args=[plan.club.slug]),
     }
