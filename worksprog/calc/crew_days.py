@@ -125,15 +125,16 @@ def crew_days(
     """
     if not 0 <= sickness <= 1:
         raise ValueError(f"the sickness allowance must be a share from 0 to 1, not {sickness}")
-    crew = np.zeros(calendar.days)
+    nobody = np.zeros(calendar.days)
+    crew = nobody.copy()
     grades: dict[str, Hours] = {}
     skills: dict[str, Hours] = {}
     for person in people:
         day_h = days_there(calendar, person, all_away) * (person.day_h * (1 - sickness))
         crew += day_h
-        grades[person.grade] = grades.get(person.grade, 0.0) + day_h
+        grades[person.grade] = grades.get(person.grade, nobody) + day_h
         for skill in person.skills:
-            skills[skill] = skills.get(skill, 0.0) + day_h
+            skills[skill] = skills.get(skill, nobody) + day_h
     week_h = crew.reshape(calendar.weeks, 7).sum(axis=1)
     routine, known = _routine(calendar, usual)
     left = np.where(known, np.maximum(week_h - routine, 0.0), 0.0)

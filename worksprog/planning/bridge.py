@@ -13,7 +13,7 @@ from django.db.models import Count, Exists, OuterRef, Subquery
 from worksprog.calc import workdays
 from worksprog.calc.solver import Link, LinkKind
 from worksprog.clubs.models import Club
-from worksprog.planning.crew import Crew, read_crew
+from worksprog.planning.crew import Crew, any_people, read_crew
 from worksprog.planning.models import (
     Closure,
     CrewWeek,
@@ -120,13 +120,13 @@ class Dated:
 
 
 def read_club_year(club: Club) -> ClubYear:
-    """Six queries."""
+    """Four queries, six where people of the crew are entered."""
     windows: dict[str, list[workdays.Window]] = {}
     for row in WorkWindow.objects.filter(club=club):
         windows.setdefault(row.kind, []).append(window_of(row))
+    weeks = list(CrewWeek.objects.filter(club=club).annotate(any_people=any_people(club)))
     crew = {
-        row.week: workdays.CrewWeek(row.week, row.crew_h, row.routine_h, row.note)
-        for row in CrewWeek.objects.filter(club=club)
+        row.week: workdays.CrewWeek(row.week, row.crew_h, row.routine_h, row.note) for row in weeks
     }
     closures = [(row.from_date, row.to_date, row.name) for row in Closure.objects.filter(club=club)]
     rules = PlanRules.objects.filter(club=club).first() or PlanRules(club=club)
@@ -143,7 +143,7 @@ def read_club_year(club: Club) -> ClubYear:
         frozenset(week_days),
         float(club.working_day_h),
         tuple(rules.goals),
-        read_crew(club, rules),
+        read_crew(club, rules) if not weeks or weeks[0].any_people else None,
     )
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from django.db.models import Exists
+
 from worksprog.calc import crew_days, workdays
 from worksprog.clubs.models import Club
 from worksprog.planning.models import Absence, CrewMember, PlanRules
@@ -26,6 +28,11 @@ class Crew:
         return crew_days.crew_days(
             calendar, self.people, usual, all_away=self.all_away, sickness=self.sickness
         )
+
+
+def any_people(club: Club) -> Exists:
+    """To be asked along with other rows, so that a club without people needs no query more."""
+    return Exists(CrewMember.objects.filter(club=club))
 
 
 def read_crew(club: Club, rules: PlanRules) -> Crew | None:
