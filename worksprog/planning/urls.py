@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.planning.views import crew, drains, pages, risk, solving
+from worksprog.planning.views import crew, drains, health, pages, risk, solving
 
 app_name = "planning"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -19,6 +19,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("drains/notice/", drains.drain_notice, name="drain-notice"),
     path("drains/spells/", drains.drain_spells_page, name="drain-spells"),
     path("risk/", risk.risk_page, name="risk"),
+    path("health/", health.health_page, name="plan-health"),
     path("windows/", pages.windows_page, name="windows"),
     path("windows/usual/", pages.usual_windows_page, name="usual-windows"),
     path("windows/<uuid:uuid>/", pages.window_page, name="window"),
