@@ -48,6 +48,58 @@ def test_a_work_by_hand() -> None:
     assert worth.break_even_hours == pytest.approx(100 * 4000 / (by_hand + 4000))
 
 
+def test_what_leaving_it_costs_is_in_every_figure_by_hand() -> None:
+    """Paid after half a year; hours from 3 months later; 800 a year, 3 % more each year."""
+    assumed = Assumptions(exactly(20), exactly(4), exactly(6))
+    work = Work(
+        "drain",
+        exactly(9000),
+        (Promise("dry", exactly(100), after_years=0.25),),
+        (Left("patching", exactly(800), grows_percent=3),),
+        paid_after_years=0.5,
+    )
+    answer = weigh([work], assumed).likely
+    assert answer.money_a_year == 2000 + 800
+    assert answer.left_a_year == 800
+
+    patching = [800 * 1.03 ** (0.5 + k - 1) for k in range(1, 7)]
+    yearly = [2000 * 0.75 + patching[0], *(2000 + one for one in patching[1:])]
+    assert answer.net_worth == pytest.approx(
+        -9000 / 1.04**0.5 + sum(g / 1.04 ** (0.5 + k) for k, g in enumerate(yearly, 1))
+    )
+    # Three whole years bring 1,500 + 2,000 + 2,000 and the patching; the rest falls in the fourth.
+    rest = 9000 - sum(yearly[:3])
+    assert 0 < rest < yearly[3]
+    assert answer.payback_years == pytest.approx(3 + rest / yearly[3])
+    now = [g / 1.04**k for k, g in enumerate(yearly, 1)]
+    still = 9000 - sum(now[:3])
+    assert 0 < still < now[3]
+    assert answer.discounted_payback_years == pytest.approx(3 + still / now[3])
+    r = answer.return_percent / 100
+    assert sum(g / (1 + r) ** k for k, g in enumerate(yearly, 1)) == pytest.approx(9000)
+
+
+def test_what_is_laid_out_adds_up_to_the_answer() -> None:
+    """From the listed figures alone: cost, net worth, and both paybacks."""
+    first = replace(thinning(after_years=0.4), paid_after_years=0.3)
+    left = (Left("pumps", exactly(300), grows_percent=2),)
+    second = Work("drain", exactly(2000), (Promise("dry", exactly(50)),), left, 1.3)
+    answer = weigh([first, second], Assumptions(HOUR, DISCOUNT, YEARS)).likely
+    account = answer.account
+    assert sum(one.worth_now for one in account.flows) == pytest.approx(answer.net_worth)
+    assert all(one.factor == pytest.approx(1.035**-one.when) for one in account.flows)
+    assert -sum(one.amount for one in account.flows if one.amount < 0) == answer.cost
+    come_in = sum(one.a_year * (one.ends - one.begins) for one in account.spells)
+    assert come_in == pytest.approx(sum(one.amount for one in account.flows if one.amount > 0))
+    assert account.covered is not None
+    by_then = sum(
+        one.a_year * max(min(one.ends, account.covered) - one.begins, 0) for one in account.spells
+    )
+    assert by_then == pytest.approx(answer.cost)
+    assert answer.payback_years == pytest.approx(account.covered - 0.3)
+    assert account.flows[-1].open_now == pytest.approx(answer.net_worth)
+
+
 def test_days_are_money_only_where_the_club_says_so() -> None:
     work = thinning(days_a_year=ThreePoint(2, 5, 9))
     unvalued = weigh([work], Assumptions(HOUR, DISCOUNT, YEARS))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import uuid
 from datetime import date
 from decimal import Decimal
@@ -138,6 +139,69 @@ def test_worth_of_a_programme_by_hand(works: Works, cast: Cast) -> None:
     assert found.whole.likely.nothing_stated
     assert found.unweighed == []
     assert found.without_estimate == []
+
+
+def test_the_page_lays_out_what_payback_and_worth_follow_from(
+    works: Works, cast: Cast, client: Client
+) -> None:
+    """Read back from the page and reckoned again with nothing but what stands there."""
+    for item in (works.carrier, works.tee_item):
+        item.state, item.growing_in_weeks = ItemState.DONE, 0
+        item.started_on, item.finished_on = date(2026, 9, 1), date(2027, 3, 2)
+        save_record(item, by=cast.manager)
+        build_estimate(item=item, by=cast.manager)
+    promise(works, cast, begins_on=date(2027, 10, 1), hours_low=90, hours_likely=400,
+            hours_high=500)  # fmt: skip
+    left = LeftAsIs(
+        club=cast.club,
+        project=works.project,
+        words="pump hire",
+        money_low=800,
+        money_likely=800,
+        money_high=800,
+        grows_percent=Decimal(3),
+        stated_on=date(2026, 9, 1),
+    )
+    keep_left_as_is(left=left, by=cast.manager)
+    money_rests_on(cast)
+    found = programme_worth(works.programme).projects[0].worth
+    assert found is not None
+    answer = found.likely
+    client.force_login(cast.manager)
+    whole = client.get(reverse("works:worth", args=[cast.club.slug])).content.decode()
+    part = client.get(
+        reverse("works:project-worth", args=[cast.club.slug, works.project.uuid])
+    ).content.decode()
+    assert "£800 of it for not leaving" in whole
+    assert "(£800 of it for not leaving" in part
+    assert f"£{answer.money_a_year:,.0f}<small>" in whole
+    for page in (whole, part):
+        told = page[page.index('<details class="account">') :].split("</details>")[0]
+        counts, flows = (
+            [
+                [
+                    float(re.sub("[£,]", "", cell).replace("−", "-"))
+                    for cell in re.findall(r'class="fig">([−£\d.,]+)</td>', row)
+                ]
+                for row in re.findall("<tr><td>.*?</tr>", table)
+            ]
+            for table in re.findall("<tbody>(.*?)</tbody>", told, re.DOTALL)
+        )
+        by_hand = sum(amount * 1.04**-when for when, amount, *_ in flows)
+        assert by_hand == pytest.approx(answer.net_worth, abs=2)
+        cost = -sum(row[1] for row in flows if row[1] < 0)
+        assert cost == pytest.approx(answer.cost, abs=0.02)
+        come, covered = 0.0, None
+        for day in range(365 * 16):
+            at = day / 365
+            come = sum(money * max(min(end, at) - start, 0) for start, end, money in counts)
+            if come >= cost:
+                covered = at
+                break
+        assert covered is not None
+        first = min(row[0] for row in flows)
+        assert covered - first == pytest.approx(answer.payback_years, abs=0.01)
+        assert f"{answer.payback_years:.3f} years" in told
 
 
 def test_projects_without_a_promise_are_not_weighed(works: Works, cast: Cast) -> None:

@@ -16,6 +16,7 @@ from math import isfinite
 from worksprog.calc.ranges import ThreePoint
 from worksprog.calc.working import Step, Working
 from worksprog.calc.worth import discounting as money
+from worksprog.calc.worth.account import Account, Flow, Spell, settle
 
 DISCOUNT_MOVES = 2.0  # points either way: common practice, no source
 HORIZON_MOVES = 0.5  # of the years counted, either way: common practice, no source
@@ -219,7 +220,8 @@ def _net_worth(works: Sequence[Work], on: _Setting) -> float:
 class Answer:
     """What works are worth with one value for every assumption.
 
-    money_a_year       once everything stands
+    money_a_year       once everything stands: what is given back and what leaving it would cost
+    left_a_year        of that, what leaving it as it is would cost, before it grows
     net_worth          net present value over the horizon
     payback_years      simple, from the first payment; None when not within the horizon
     return_percent     the discount at which the net worth is nothing; None when there is no one
@@ -232,6 +234,7 @@ class Answer:
     hours_a_year: float
     days_a_year: float
     money_a_year: float
+    left_a_year: float
     net_worth: float
     payback_years: float | None
     discounted_payback_years: float | None
@@ -241,58 +244,81 @@ class Answer:
     nothing_stated: bool
     years: int
     discount_percent: float
+    account: Account
 
 
 def _answer(works: Sequence[Work], on: _Setting) -> Answer:
     cost = sum(at(work.cost, on.cost) for work in works)
     promises = [promise for work in works for promise in work.promises]
-    flows: list[tuple[float, float]] = []
-    plain: list[tuple[float, float, float]] = []
-    discounted: list[tuple[float, float, float]] = []
-    paid_now = 0.0
-    for work in works:
-        paid = work.paid_after_years
-        flows.append((paid, -at(work.cost, on.cost)))
-        paid_now += at(work.cost, on.cost) * money.discount_factor(on.discount, paid)
-        for promise in work.promises:
-            begins = paid + promise.after_years + on.late
-            ends = min(begins + promise.lasts_years, paid + on.years)
-            if ends > begins:
-                plain.append((begins, ends, on.money_a_year(promise) * (ends - begins)))
-        for when, amount in _gains(work, on):
-            flows.append((when, amount))
-            worth_now = amount * money.discount_factor(on.discount, when)
-            discounted.append((when - 1, when, worth_now))
-        for one in work.left:
-            for year in range(1, on.years + 1):
-                grown = (1 + one.grows_percent / 100) ** (paid + year - 1)
-                amount = at(one.money_a_year, on.left) * grown
-                plain.append((paid + year - 1, paid + year, amount))
     left = [one for work in works for one in work.left]
-    hours = sum(at(promise.hours_a_year, on.hours) for promise in promises)
-    days = sum(at(promise.days_a_year, on.days) for promise in promises)
+    account = _account(works, on)
     gained = sum(on.money_a_year(promise) for promise in promises)
+    left_a_year = sum(at(one.money_a_year, on.left) for one in left)
     nothing = sum(
         money.growing_worth(at(one.money_a_year, on.left), one.grows_percent, on.discount, on.years)
         for one in left
     )
-    first = min((work.paid_after_years for work in works), default=0.0)
-    simple = money.when_covered(cost, plain) if plain else None
-    later = money.when_covered(paid_now, discounted) if discounted else None
+    simple, later, first = account.covered, account.covered_now, account.first
+    flows = [(one.when, one.amount) for one in account.flows]
     return Answer(
         cost=cost,
-        hours_a_year=hours,
-        days_a_year=days,
-        money_a_year=gained,
+        hours_a_year=sum(at(promise.hours_a_year, on.hours) for promise in promises),
+        days_a_year=sum(at(promise.days_a_year, on.days) for promise in promises),
+        money_a_year=gained + left_a_year,
+        left_a_year=left_a_year,
         net_worth=money.timed_worth(on.discount, flows),
         payback_years=None if simple is None else max(simple - first, 0.0),
         discounted_payback_years=None if later is None else max(later - first, 0.0),
         return_percent=money.return_percent(flows),
-        works_a_year=money.equal_yearly(paid_now, on.discount, on.years),
+        works_a_year=money.equal_yearly(account.paid_now, on.discount, on.years),
         nothing_a_year=gained + money.equal_yearly(nothing, on.discount, on.years),
         nothing_stated=bool(left),
         years=on.years,
         discount_percent=on.discount,
+        account=account,
+    )
+
+
+def _spells(works: Sequence[Work], on: _Setting) -> list[Spell]:
+    found = []
+    for work in works:
+        paid = work.paid_after_years
+        for promise in work.promises:
+            begins = paid + promise.after_years + on.late
+            ends = min(begins + promise.lasts_years, paid + on.years)
+            if ends > begins:
+                name = f"{work.name}: {promise.name}"
+                found.append(Spell(name, begins, ends, on.money_a_year(promise)))
+        for one in work.left:
+            name, first = (
+                f"{work.name}: not left as it is ({one.name})",
+                at(one.money_a_year, on.left),
+            )
+            if not one.grows_percent:
+                found.append(Spell(name, paid, paid + on.years, first))
+                continue
+            for year in range(1, on.years + 1):
+                grown = first * (1 + one.grows_percent / 100) ** (paid + year - 1)
+                found.append(Spell(name, paid + year - 1, paid + year, grown))
+    return found
+
+
+def _account(works: Sequence[Work], on: _Setting) -> Account:
+    def flow(name: str, when: float, amount: float) -> Flow:
+        return Flow(name, when, amount, money.discount_factor(on.discount, when))
+
+    return settle(
+        _spells(works, on),
+        [
+            flow(f"{work.name}: paid", work.paid_after_years, -at(work.cost, on.cost))
+            for work in works
+        ],
+        [
+            flow(f"{work.name}: year {year}", when, amount)
+            for work in works
+            for year, (when, amount) in enumerate(_gains(work, on), 1)
+            if amount
+        ],
     )
 
 
@@ -464,15 +490,27 @@ def _working(
     other = sum(promise.money_a_year for work in works for promise in work.promises)
     if other:
         steps.append(Step("m", "other money a year", other, sign, "", "promises"))
+    if answer.nothing_stated:
+        steps.append(
+            Step(
+                "L",
+                "what leaving it as it is would cost a year, before it grows",
+                answer.left_a_year,
+                sign,
+                "",
+                "stated by the club; it ends on the day the last job of its project is paid",
+            )
+        )
     steps += [
         Step(
             "G",
-            "given back a year once all stands",
+            "money a year once all stands",
             answer.money_a_year,
             sign,
             "H × w × s"
             + (" + D × d" if assumed.open_day is not None else "")
-            + (" + m" if other else ""),
+            + (" + m" if other else "")
+            + (" + L" if answer.nothing_stated else ""),
         ),
         Step("r", "discount a year", on.discount, "%", "", "the club"),
         Step("n", "years counted from the day a work is paid", float(on.years), "years"),
@@ -491,7 +529,7 @@ def _working(
             answer.net_worth,
             sign,
             "Σ -C_i v^t_i + Σ_k g_ik v^(t_i + k), v = 1 / (1 + r)",
-            "each year's gain at the year's end",
+            "payments and gains as listed; each year's gain at the year's end",
         ),
     ]
     notes = (
