@@ -27,6 +27,9 @@ from worksprog.planning.services import make_plan
 from worksprog.works.models import Estimate, EstimateLine, Item, Programme
 
 MOST_QUERIES = 15
+# A plan is made from some fifteen kinds of rows; these pages read them all.
+READ_A_PLANS_FACTS = {"planning/wishes/", "planning/try/"}
+MOST_FOR_FACTS = 24
 
 
 def lonlat(*points: tuple[float, float]) -> str:
@@ -121,6 +124,10 @@ def _count_all(
     return counts, answering, silent
 
 
+def _most(route: str) -> int:
+    return MOST_FOR_FACTS if route in READ_A_PLANS_FACTS else MOST_QUERIES
+
+
 def _again(row: Any, **facts: Any) -> Any:
     """A second row like the first, under keys of its own."""
     row.pk, row.uuid = None, uuid.uuid4()
@@ -170,5 +177,5 @@ def test_queries_do_not_grow_with_the_club(client: Client) -> None:
     large, _, gone = _count_all(client, ways)
     assert gone == set()
 
-    assert {route: count for route, count in small.items() if count > MOST_QUERIES} == {}
-    assert {route: count for route, count in large.items() if count > MOST_QUERIES} == {}
+    assert {route: count for route, count in small.items() if count > _most(route)} == {}
+    assert {route: count for route, count in large.items() if count > _most(route)} == {}

@@ -11,12 +11,16 @@ from worksprog.planning.models import (
     Closure,
     CrewMember,
     CrewWeek,
+    Fixture,
     GivenUp,
+    MoneyRelease,
     Plan,
+    PlannedItem,
     PlanRules,
+    PlayRules,
     WorkWindow,
 )
-from worksprog.works.models import Link
+from worksprog.works.models import Estimate, Item, Link, Spend
 
 DAY = dt.timedelta(days=1)
 
@@ -83,7 +87,10 @@ def broken_rules(plan: Plan, order: tuple[tuple[str, str], ...] = ()) -> list[st
         return max(row.crew_h * worked / len(week) - row.routine_h, 0.0)
 
     used: dict[dt.date, float] = defaultdict(float)
-    rows = {one.item_id: one for one in plan.items.select_related("item__planning")}
+    rows = {
+        one.item_id: one
+        for one in plan.items.select_related("item__planning", "item__phase__project")
+    }
     for one in rows.values():
         name, item = one.item.name, one.item
         if item.state in ("done", "growing_in"):
@@ -130,8 +137,95 @@ def broken_rules(plan: Plan, order: tuple[tuple[str, str], ...] = ()) -> list[st
             name = f"link:{before.item.uuid}:{after.item.uuid}:FS"
             if name not in given_up:
                 faults.append(f"{after.item} does not wait for {before.item}")
+    placed = [one for one in rows.values() if one.start and one.finish]
+    faults += _fixtures_broken(plan, placed, given_up)
+    if "holes" not in given_up:
+        faults += _too_many_holes(plan, placed)
+    faults += _money_overspent(plan, placed, given_up)
     named = {one.item.name: one for one in rows.values()}
     for lower, upper in order:
         if named[upper].start <= named[lower].finish:
             faults.append(f"{upper} is worked before {lower}, which is below it")
+    return faults
+
+
+def _numbers(item: Item) -> set[int]:
+    return set(item.holes.values_list("number", flat=True))
+
+
+def _fixtures_broken(plan: Plan, placed: list[PlannedItem], given_up: set[str]) -> list[str]:
+    faults = []
+    for fixture in Fixture.objects.filter(club=plan.club):
+        if f"fixture:{fixture.uuid}" in given_up:
+            continue
+        on = set(fixture.holes.values_list("number", flat=True))
+        for one in placed:
+            item = one.item
+            if item.state not in ("proposed", "on_site"):
+                continue
+            stopped = (
+                fixture.stops == "all"
+                or (fixture.stops == "closing" and item.holes_closed and bool(_numbers(item)))
+                or (fixture.stops == "here" and bool(on & _numbers(item)))
+            )
+            for day in (max(one.start, plan.as_of), one.finish):
+                if stopped and fixture.from_date <= day <= fixture.to_date:
+                    faults.append(f"{item.name} is worked on {day}, the day of {fixture.name}")
+    return faults
+
+
+def _too_many_holes(plan: Plan, placed: list[PlannedItem]) -> list[str]:
+    """Distinct holes on each day, whoever closes them."""
+    rules = PlayRules.objects.filter(club=plan.club).first()
+    if rules is None:
+        return []
+    closed: dict[dt.date, set[int]] = defaultdict(set)
+    for one in placed:
+        if not one.item.holes_closed or one.item.state == "done":
+            continue
+        day, numbers = max(one.start, plan.as_of), _numbers(one.item)
+        while day < one.in_play_on:
+            closed[day] |= numbers
+            day += DAY
+    faults = []
+    begin, end = rules.season_from_month, rules.season_to_month
+    months = {(begin - 1 + n) % 12 + 1 for n in range((end - begin) % 12 + 1)}
+    for day, numbers in sorted(closed.items()):
+        limits = [rules.holes_at_once, rules.holes_in_season if day.month in months else None]
+        if any(limit is not None and len(numbers) > limit for limit in limits):
+            faults.append(f"{sorted(numbers)} are out of play on {day}")
+    return faults
+
+
+def _money_overspent(plan: Plan, placed: list[PlannedItem], given_up: set[str]) -> list[str]:
+    """On each job's first day, all that its purse has begun so far against all it was given."""
+    releases = list(MoneyRelease.objects.filter(programme=plan.programme))
+    own = {release.project_id for release in releases}
+    faults = []
+    for one in placed:
+        project = one.item.phase.project
+        if one.item.state != "proposed" or (project.pk not in own and None not in own):
+            continue
+        purse = project.pk if project.pk in own else None
+        if ("money" if purse is None else f"money:{project.code}") in given_up:
+            continue
+        beside = [
+            other
+            for other in placed
+            if other.start <= one.start
+            and (other.item.phase.project_id if other.item.phase.project_id in own else None)
+            == purse
+        ]
+        taken = 0
+        for other in beside:
+            spent = sum(Spend.objects.filter(item=other.item).values_list("amount", flat=True))
+            likely = Estimate.objects.get(item=other.item, is_live=True).money_likely
+            taken += spent if other.item.state in ("done", "growing_in") else max(spent, likely)
+        given = sum(
+            release.amount
+            for release in releases
+            if release.project_id == purse and release.from_date <= one.start
+        )
+        if taken > given:
+            faults.append(f"{one.item.name} begins when {taken} of {given} is taken")
     return faults

@@ -50,6 +50,7 @@ from worksprog.demo.works import (
     make_programme,
     pay,
     record_on_the_ground,
+    say_what_play_asks,
 )
 from worksprog.demo.worth import give_up_two_bunkers, say_what_works_give
 from worksprog.planning.services import make_plan
@@ -116,6 +117,7 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     settle_money(club, manager)
     decide_on_money(club, items, manager)
     make_calendar(club, manager)
+    say_what_play_asks(programme, holes, manager)
     agree_plan(programme, manager)
     dearer_stone(programme, manager)
     go_on_site(items, manager)

@@ -714,3 +714,19 @@ SPENDS: tuple[tuple[str, date, str, str], ...] = (
     ("Thin copse behind 6 green", date(2026, 11, 9), "Chipper hire, first week", "390.00"),
     ("Path, 2 green to 3 tee", date(2026, 11, 17), "Geotextile and first load of stone", "612.00"),
 )
+
+# What is played: name, first and last day, what it stops, on which holes.
+FIXTURES: tuple[tuple[str, date, date, str, tuple[int, ...]], ...] = (
+    ("Winter foursomes, final", date(2027, 3, 19), date(2027, 3, 19), "closing", ()),
+    ("Club championship", date(2027, 9, 10), date(2027, 9, 10), "closing", ()),
+    ("Juniors’ short course day", date(2027, 9, 10), date(2027, 9, 10), "here", (4, 5, 6)),
+    ("Open week", date(2028, 7, 3), date(2028, 7, 7), "all", ()),
+)
+HOLES_AT_ONCE = 2
+
+# Money that projects wait for: project, first day, amount, who foresees it.
+RELEASES: tuple[tuple[str, date, str, str], ...] = (
+    ("H8", date(2028, 4, 1), "24500.00", "Budget of five winters, June 2026"),
+    ("H8", date(2029, 4, 1), "4500.00", "Budget of five winters, June 2026"),
+    ("ED", date(2030, 4, 1), "21000.00", "Budget of five winters, June 2026"),
+)

@@ -15,9 +15,24 @@ from worksprog.demo.estimates import (
     widen_a_path,
 )
 from worksprog.demo.prices import begin_book, bring_in_wages
-from worksprog.demo.programme import FROZEN_DAY, SCHEMES, SPENDS, Job
+from worksprog.demo.programme import (
+    FIXTURES,
+    FROZEN_DAY,
+    HOLES_AT_ONCE,
+    RELEASES,
+    SCHEMES,
+    SPENDS,
+    Job,
+)
 from worksprog.demo.ranges import name_our_suppliers
-from worksprog.planning.models import Closure, ItemPlanning, Plan
+from worksprog.planning.models import (
+    Closure,
+    Fixture,
+    ItemPlanning,
+    MoneyRelease,
+    Plan,
+    PlayRules,
+)
 from worksprog.planning.services import (
     keep_baseline,
     keep_closure,
@@ -26,6 +41,7 @@ from worksprog.planning.services import (
     load_usual_year,
     make_plan,
 )
+from worksprog.planning.services.play import keep_fixture, keep_play_rules, keep_release
 from worksprog.works.models import Consent, Item, ItemState, Programme
 from worksprog.works.services import (
     approve_project,
@@ -145,6 +161,30 @@ def make_calendar(club: Club, by: User) -> None:
                 name=f"Christmas and New Year {year}/{(year + 1) % 100:02}",
                 from_date=date(year, 12, 24),
                 to_date=date(year + 1, 1, 1),
+            ),
+            by=by,
+        )
+
+
+def say_what_play_asks(programme: Programme, holes: dict[int, Hole], by: User) -> None:
+    """Fixtures, holes out of play at once, and the money of the two dearest projects by April."""
+    club = programme.club
+    for name, first, last, stops, on in FIXTURES:
+        keep_fixture(
+            fixture=Fixture(club=club, name=name, from_date=first, to_date=last, stops=stops),
+            holes=[holes[number] for number in on],
+            by=by,
+        )
+    keep_play_rules(rules=PlayRules(club=club, holes_at_once=HOLES_AT_ONCE), by=by)
+    for code, day, amount, words in RELEASES:
+        keep_release(
+            release=MoneyRelease(
+                club=club,
+                programme=programme,
+                project=programme.projects.get(code=code),
+                from_date=day,
+                amount=Decimal(amount),
+                words=words,
             ),
             by=by,
         )

@@ -6,9 +6,10 @@ import datetime as dt
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Subquery
+from django.db.models import Exists, OuterRef, Subquery, Sum
 
 from worksprog.calc import workdays
 from worksprog.calc.solver import Link, LinkKind
@@ -23,8 +24,10 @@ from worksprog.planning.models import (
     PlanRules,
     WorkWindow,
 )
+from worksprog.planning.money import Release, pence, read_releases
+from worksprog.planning.play import Play, read_play
 from worksprog.planning.remaining import share_done
-from worksprog.works.models import Estimate, Item, ItemState, Programme, WorkKind
+from worksprog.works.models import Estimate, Item, ItemState, Programme, Spend, WorkKind
 from worksprog.works.models import Link as DrawnLink
 from worksprog.works.queries import factor_in_use, forecast_factor
 
@@ -40,6 +43,7 @@ DRAIN_KINDS = frozenset(
         WorkKind.CULVERT,
     }
 )
+NOTHING = Decimal(0)
 WORKED = frozenset({ItemState.DONE, ItemState.GROWING_IN})
 
 
@@ -79,6 +83,9 @@ class ItemFacts:
     consents: tuple[str, ...] = ()
     promised_by: dt.date | None = None
     holes_closed: int = 0
+    holes: frozenset[int] = frozenset()
+    money_left_p: int = 0
+    spent_p: int = 0
     was: tuple[dt.date, dt.date] | None = None
 
     @property
@@ -97,6 +104,8 @@ class Facts:
     links: list[Link]
     implied: list[tuple[int, int]]
     given_up: frozenset[str] = frozenset()
+    play: Play = field(default_factory=Play)
+    releases: tuple[Release, ...] = ()
 
 
 @dataclass
@@ -165,6 +174,13 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
     live = Estimate.objects.filter(item=OuterRef("pk"), is_live=True)
     dated = PlannedItem.objects.filter(item=OuterRef("pk"), plan__is_live=True)
     wishes = GivenUp.objects.filter(programme=programme)
+    spent = (
+        Spend.objects.filter(item=OuterRef("pk"))
+        .order_by()
+        .values("item")
+        .annotate(amount=Sum("amount"))
+        .values("amount")
+    )
     rows = list(
         Item.objects.filter(phase__project__programme=programme)
         .exclude(state=ItemState.SHELVED)
@@ -172,14 +188,15 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
             live_labour_h=Subquery(live.values("labour_likely_h")),
             live_quantity=Subquery(live.values("quantity")),
             live_learnt=Subquery(live.values("learnt")),
+            live_money=Subquery(live.values("money_likely")),
+            money_spent=Subquery(spent),
             learnt_factor=factor_in_use(),
-            hole_count=Count("holes", distinct=True),
             was_start=Subquery(dated.values("start")),
             was_finish=Subquery(dated.values("finish")),
             any_given_up=Exists(wishes),
         )
         .select_related("phase__project", "planning")
-        .prefetch_related("features", "consents")
+        .prefetch_related("features", "consents", "holes")
     )
     done = share_done(programme, today, [(row, row.live_quantity or 0.0) for row in rows])
     items = [
@@ -191,7 +208,10 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
                 year,
                 forecast_factor(row.live_learnt, row.learnt_factor),
             ),
-            holes_closed=row.hole_count if row.holes_closed else 0,
+            holes_closed=len(row.holes.all()) if row.holes_closed else 0,
+            holes=frozenset(hole.number for hole in row.holes.all()),
+            spent_p=pence(row.money_spent or NOTHING),
+            money_left_p=max(pence((row.live_money or NOTHING) - (row.money_spent or NOTHING)), 0),
             was=(row.was_start, row.was_finish) if row.was_start and row.was_finish else None,
         )
         for row in rows
@@ -205,7 +225,17 @@ def read_facts(programme: Programme, today: dt.date) -> Facts:
     given_up: frozenset[str] = frozenset()
     if any(row.any_given_up for row in rows):
         given_up = frozenset(wishes.values_list("wish", flat=True))
-    return Facts(programme, today, year, items, links, implied_between(rows, pairs), given_up)
+    return Facts(
+        programme,
+        today,
+        year,
+        items,
+        links,
+        implied_between(rows, pairs),
+        given_up,
+        read_play(programme.club, today),
+        read_releases(programme),
+    )
 
 
 def _item_facts(

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from worksprog.planning.views import crew, drains, health, pages, risk, solving
+from worksprog.planning.views import crew, drains, health, pages, play, risk, solving
 
 app_name = "planning"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -24,6 +24,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("windows/usual/", pages.usual_windows_page, name="usual-windows"),
     path("windows/<uuid:uuid>/", pages.window_page, name="window"),
     path("windows/<uuid:uuid>/drop/", pages.drop_window_page, name="drop-window"),
+    path("play/", play.play_page, name="play"),
+    path("play/fixtures/", play.fixtures_page, name="fixtures"),
+    path("play/fixtures/<uuid:uuid>/drop/", play.drop_fixture_page, name="drop-fixture"),
+    path("play/rules/", play.play_rules_page, name="play-rules"),
+    path("play/money/", play.releases_page, name="releases"),
+    path("play/money/<uuid:uuid>/drop/", play.drop_release_page, name="drop-release"),
     path("crew/", pages.crew_page, name="crew"),
     path("crew/weeks/", pages.weeks_page, name="crew-weeks"),
     path("crew/usual/", pages.usual_year_page, name="usual-year"),

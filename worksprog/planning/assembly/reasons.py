@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
-from worksprog.calc.solver import Link, LinkKind, Placed, Task
+from worksprog.calc.solver import Link, LinkKind, Placed, Task, Until
 from worksprog.calc.solver.problem import OPENING_GAP_D
+from worksprog.planning.assembly.play import HOLES
 from worksprog.planning.assembly.tasks import CREW, TENTHS, Assembled, done_days
 from worksprog.planning.bridge import ItemFacts
+from worksprog.planning.money import PENCE
 
 
 class Reasons:
@@ -79,8 +82,55 @@ class Reasons:
                                     OPENING_GAP_D)  # fmt: skip
             late = closed.size > 0 and not task.may_split
             words = "too long for what is left of its window" if late else "waits for crew hours"
-            waits.append((one.start - first_open, words))
+            waits.append((one.start - first_open, self._held(task, one) or words))
         return waits
+
+    def _held(self, task: Task, one: Placed) -> str:
+        """What it could not have had a working day sooner, of what is held; "" where it could."""
+        days = np.flatnonzero(self.plan.problem.days_of(task)[: one.start])
+        if not days.size:
+            return ""
+        sooner = int(days[-1])
+        for hold in task.holds:
+            until = {Until.FINISH: one.finish, Until.IN_PLAY: one.in_play}
+            end = min(until.get(hold.until, one.start), one.start)
+            if (
+                self._free(hold.resource, task.key)[sooner : max(end, sooner + 1)].min()
+                < hold.amount
+            ):
+                return (
+                    "waits for fewer holes to be out of play"
+                    if hold.resource == HOLES
+                    else "waits for money to be released"
+                )
+        return ""
+
+    def _free(self, resource: str, but: int) -> npt.NDArray[np.int64]:
+        """What the other placed jobs leave of something that is held, by day."""
+        problem = self.plan.problem
+        free = problem.resources[problem.resource_place[resource]].capacity.copy()
+        for key, other in self.placed.items():
+            if key == but:
+                continue
+            for hold in problem.tasks[problem.place[key]].holds:
+                if hold.resource == resource:
+                    ends = {Until.FINISH: other.finish, Until.IN_PLAY: other.in_play}
+                    free[other.start : ends.get(hold.until, problem.days)] -= hold.amount
+        return free
+
+    def _never_held(self, task: Task, until: str) -> str:
+        problem = self.plan.problem
+        for hold in task.holds:
+            resource = problem.resources[problem.resource_place[hold.resource]]
+            most, left = int(resource.capacity.max()), int(self._free(hold.resource, -1).max())
+            if hold.resource == HOLES and hold.amount > most:
+                return f"takes {hold.amount} holes out of play; at most {most} may be"
+            if hold.resource != HOLES and hold.amount > left:
+                return (
+                    f"needs {hold.amount / PENCE:,.0f} of money; of what is released before "
+                    f"{until} other jobs leave {max(left, 0) / PENCE:,.0f}"
+                )
+        return ""
 
     def no_place(self, one: ItemFacts) -> str:
         """Why a job of the problem found no place."""
@@ -100,6 +150,8 @@ class Reasons:
             return f"its window never opens ({one.item.get_kind_display()}) before {until}"
         if task.latest is not None and worked[0] >= task.latest:
             return "it may not start before the day by which it is to be finished"
+        if words := self._never_held(task, until):
+            return words
         groups = [worked]
         if not task.may_split:
             groups = np.split(worked, np.flatnonzero(np.diff(worked) > OPENING_GAP_D) + 1)

@@ -11,10 +11,21 @@ import networkx as nx
 import numpy as np
 
 from worksprog.calc import critical_path, workdays
-from worksprog.calc.solver import Link, LinkKind, Problem, Resource, Task, Way
+from worksprog.calc.solver import Hold, Link, LinkKind, Problem, Resource, Task, Until, Way
 from worksprog.planning.assembly.crew import crew_hours_of
 from worksprog.planning.assembly.goals import Goals, goals_of
+from worksprog.planning.assembly.money import held_p, purse_name, purses
+from worksprog.planning.assembly.play import (
+    HOLES,
+    clear_of,
+    fixture_name,
+    fixture_words,
+    fixtures_of,
+    holes_resource,
+    holes_words,
+)
 from worksprog.planning.bridge import Facts, ItemFacts
+from worksprog.planning.play import FixtureDays
 from worksprog.works.models import ItemState
 
 CREW = "crew"
@@ -26,7 +37,8 @@ DAYS_PAST_THE_END = 370
 
 @dataclass(frozen=True)
 class Wish:
-    """One thing a schedule keeps. ``name`` is the same from plan to plan; ``jobs`` are its keys."""
+    """One thing a schedule keeps. ``name`` is the same from plan to plan; ``jobs`` are its keys,
+    none where it is kept for the whole programme."""
 
     name: str
     words: str
@@ -93,6 +105,19 @@ class _Assembly:
         left[: self.calendar.index(facts.today)] = 0
         self.left = left
         self.workable: dict[str, workdays.Mask] = {}
+        self.shared = self._shared()
+
+    def _shared(self) -> dict[str, Resource]:
+        """Holes out of play and money released, where they are limited and the limit is kept."""
+        facts, items = self.facts, list(self.items.values())
+        kept = {}
+        holes = holes_resource(facts.play, items, self.calendar, facts.today)
+        if holes and self._wish(HOLES, holes_words(facts.play)):
+            kept[HOLES] = holes
+        for name, purse in purses(facts.releases, items, self.calendar).items():
+            if self._wish(name, purse.words):
+                kept[name] = purse.resource
+        return kept
 
     def whole(self) -> Assembled:
         if not self.facts.year.crew:
@@ -123,7 +148,7 @@ class _Assembly:
                 days=self.calendar.days,
                 tasks=(*tasks.values(), *fixed),
                 links=tuple(solver_links),
-                resources=(Resource(CREW, "the crew's hours", self.left),),
+                resources=(Resource(CREW, "the crew's hours", self.left), *self.shared.values()),
                 workable=self.workable,
                 workdays=self.calendar.workdays,
             ),
@@ -191,20 +216,40 @@ class _Assembly:
             key=key,
             name=item.name,
             ways=tuple(ways),
-            works_on=self._mask(item.kind if inside else "", crewed=bool(ways[0].needs)),
+            works_on=self._mask(
+                item.kind if inside else "", self._fixtures(one), crewed=bool(ways[0].needs)
+            ),
             may_split=split or not inside,
             earliest=max(self.calendar.index(day) for day in begins),
             latest=None if latest is None else max(latest, 0),
             grows_d=7 * item.growing_in_weeks,
+            holds=self._holds(one),
             weight=self.goals.day_weight(key),
         )
 
-    def _mask(self, kind: str, *, crewed: bool) -> str:
+    def _fixtures(self, one: ItemFacts) -> list[FixtureDays]:
+        return [
+            fixture
+            for fixture in fixtures_of(self.facts.play, one)
+            if self._wish(fixture_name(fixture), fixture_words(fixture))
+        ]
+
+    def _holds(self, one: ItemFacts) -> tuple[Hold, ...]:
+        purse = purse_name(self.facts.releases, one)
+        wanted = (
+            Hold(HOLES, one.holes_closed, Until.IN_PLAY),
+            Hold(purse, held_p(one), Until.FOR_EVER),
+        )
+        return tuple(hold for hold in wanted if hold.amount and hold.resource in self.shared)
+
+    def _mask(self, kind: str, fixtures: Sequence[FixtureDays], *, crewed: bool) -> str:
         name = f"{kind}+crew" if crewed else (kind or "all")
+        name = "+".join([name, *(fixture.uuid for fixture in fixtures)])
         if name not in self.workable:
             mask = self.calendar.workdays & self.calendar.window_days(
                 self.facts.year.windows.get(kind, [])
             )
+            mask &= clear_of(self.calendar, fixtures)
             # Weeks in which routine work takes every hour are a pause, as a closure is.
             self.workable[name] = mask & (self.left >= SMALLEST_DAY) if crewed else mask
         return name

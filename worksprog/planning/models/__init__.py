@@ -13,7 +13,7 @@ from worksprog.planning.models.plans import (
     RiskRun,
     WhatIf,
 )
-from worksprog.planning.models.play import Fixture, Loop, PlayRules, SoilMonth
+from worksprog.planning.models.play import Fixture, PlayRules
 from worksprog.planning.models.year import Closure, CrewWeek, WorkWindow
 
 __all__ = [
@@ -26,7 +26,6 @@ __all__ = [
     "Grade",
     "HandsAway",
     "ItemPlanning",
-    "Loop",
     "MoneyRelease",
     "OtherHands",
     "Plan",
@@ -34,7 +33,6 @@ __all__ = [
     "PlannedItem",
     "PlayRules",
     "RiskRun",
-    "SoilMonth",
     "WhatIf",
     "WorkWindow",
 ]

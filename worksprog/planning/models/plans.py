@@ -89,12 +89,6 @@ class ItemPlanning(ClubRecord):
     promised_by = models.DateField(
         "promised by", null=True, blank=True, help_text="The last day it may finish."
     )
-    temporary = models.CharField(
-        "needs a temporary",
-        max_length=6,
-        blank=True,
-        choices=[("green", "green"), ("tee", "tee")],
-    )
 
     def __str__(self) -> str:
         return f"planning of {self.item}"

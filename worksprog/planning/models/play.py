@@ -1,4 +1,4 @@
-"""What play asks of the works: fixtures, holes and loops out of play, growth by the soil's warmth."""
+"""What play asks of the works: fixtures, and how many holes may be out of play at once."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from django.db import models
 from worksprog.clubs.models import ClubRecord
 from worksprog.course.models import Hole
 
+_MONTH = [MinValueValidator(1), MaxValueValidator(12)]
+
 
 class Fixture(ClubRecord):
     """A day or more of play that the works make way for."""
@@ -17,7 +19,6 @@ class Fixture(ClubRecord):
         ALL = "all", "all works"
         CLOSING = "closing", "works that take a hole out of play"
         HERE = "here", "works on its holes"
-        NOTHING = "nothing", "nothing"
 
     name = models.CharField(max_length=80)
     from_date = models.DateField()
@@ -37,59 +38,17 @@ class Fixture(ClubRecord):
 
 
 class PlayRules(ClubRecord):
-    """How many holes may be out of play at once, and for how long in the season."""
+    """How many holes may be out of play at once: one row a club, made when first changed."""
 
     holes_at_once = models.PositiveSmallIntegerField(null=True, blank=True)
-    loops_at_once = models.PositiveSmallIntegerField(null=True, blank=True)
     holes_in_season = models.PositiveSmallIntegerField(
         "holes out of play at once in the season", null=True, blank=True
     )
-    days_in_season = models.PositiveSmallIntegerField(
-        "days a hole may be out of play in one season", null=True, blank=True
-    )
-    season_from_month = models.PositiveSmallIntegerField(
-        default=4, validators=[MinValueValidator(1), MaxValueValidator(12)]
-    )
-    season_to_month = models.PositiveSmallIntegerField(
-        default=9, validators=[MinValueValidator(1), MaxValueValidator(12)]
-    )
-    temporary_greens = models.PositiveSmallIntegerField(null=True, blank=True)
-    temporary_tees = models.PositiveSmallIntegerField(null=True, blank=True)
+    season_from_month = models.PositiveSmallIntegerField(default=4, validators=_MONTH)
+    season_to_month = models.PositiveSmallIntegerField(default=9, validators=_MONTH)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["club"], name="one_set_of_play_rules")]
 
     def __str__(self) -> str:
         return "what play asks"
-
-
-class Loop(ClubRecord):
-    """Holes that close together when one of them cannot be passed."""
-
-    name = models.CharField(max_length=60)
-    holes = models.ManyToManyField(Hole, related_name="loops")
-
-    class Meta:
-        ordering = ["name"]
-
-    def __str__(self) -> str:
-        return self.name
-
-
-class SoilMonth(ClubRecord):
-    """How warm the soil usually is in a month."""
-
-    month = models.PositiveSmallIntegerField(
-        validators=[MinValueValidator(1), MaxValueValidator(12)]
-    )
-    mean_c = models.FloatField(
-        "mean soil temperature, °C", validators=[MinValueValidator(-30), MaxValueValidator(45)]
-    )
-    source = models.CharField(max_length=120, blank=True)
-
-    class Meta:
-        ordering = ["month"]
-        constraints = [models.UniqueConstraint(fields=["club", "month"], name="one_soil_month")]
-
-    def __str__(self) -> str:
-        return f"month {self.month}: {self.mean_c:g} °C"

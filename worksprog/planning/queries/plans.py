@@ -233,6 +233,9 @@ MOVES_DATES = (
     "closure",
     "planrules",
     "givenup",
+    "fixture",
+    "playrules",
+    "moneyrelease",
 )
 
 
