@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from tests.cast import Cast
-from worksprog.clubs.templatetags.figures import fig
+from worksprog.clubs.templatetags.figures import fig, unit_doubt
 from worksprog.works import services
 from worksprog.works.forms.items import LineForm
 from worksprog.works.models import Consent, EstimateLine, Item, OutputRate, Price, Spend
@@ -170,3 +170,8 @@ def test_hours_given_back_beyond_reason_are_refused(
     }  # fmt: skip
     answer = manager.post(at("new-promise", cast, works.project), data)
     assert answer.status_code == 422
+
+
+def test_a_unit_that_nobody_knows_is_doubted_and_no_other() -> None:
+    assert "not known" in unit_doubt("furlong")
+    assert [unit_doubt(unit) for unit in ("m³", "t", "no", "h", "kg/m²", "load")] == [""] * 6

@@ -168,7 +168,7 @@ def test_what_the_book_alone_can_tell_is_refused_too(works, cast):
     preview = preview_of(draft)
     assert [(number, entry["likely"]) for number, entry in preview.added] == [(2, "18.20")]
     reasons = {one.code: one.reason for one in preview.refused}
-    assert "Its parts come to 18.20, not 20.00" in reasons["g2"]
+    assert "comes to 18.20, not 20.00" in reasons["g2"]
     assert "A wage has its on-cost" in reasons["g3"]
     assert "Only prices of labour and contractor have one" in reasons["m"]
     assert "the book has no “salaries”; expected is one of contractors, machines" in reasons["g4"]

@@ -210,7 +210,7 @@ def test_a_price_is_made_of_its_parts_on_the_page(works, cast, as_manager):
     assert "14.50 wage + 32 %" in text_of(as_manager.get(url("prices", cast)))
     page = as_manager.post(address, {**data, "likely": "20"})
     assert page.status_code == 422
-    assert "Its parts come to 19.14, not 20.00" in text_of(page)
+    assert "comes to 19.14, not 20.00" in text_of(page)
     page = as_manager.post(address, {**data, "wage": "", "on_cost_percent": ""})
     assert "A likely price is expected" in text_of(page)
     stranger = PriceTrend.objects.create(

@@ -98,7 +98,9 @@ def read_price_file(data: bytes, wanted: Wanted) -> BookFile:
             entry = reader.read(row)
             before = seen.setdefault(key_of(entry), row.number)
             if before != row.number:
-                raise ValueError(f"the code '{entry['code']}' stands in row {before} already")
+                raise ValueError(
+                    f"the code '{entry['code']}' stands in row {before} already, which is taken"
+                )
         except ValueError as error:
             code = words_of(row.at(places["code"]))[:40]
             refusals.append(Refusal(row.number, str(error), code))

@@ -92,7 +92,8 @@ class _Part:
 
 def _number(value: Any, where: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
-        raise DefinitionError(f"{where}: a number is expected, not '{value}'.")
+        given = "nothing" if value is None else f"'{value}'"
+        raise DefinitionError(f"{where}: a number is expected, not {given}.")
     return float(value)
 
 
@@ -117,9 +118,9 @@ def _parameter(given: Any, where: str) -> Parameter:
     name = part.name()
     where = f"{where} '{name}'"
     bounds = given.get("bounds")
-    if not isinstance(bounds, list | tuple) or len(bounds) != 2:
-        raise DefinitionError(f"{where}, bounds: the least and the most are expected.")
-    least, most = (_number(one, f"{where}, bounds") for one in bounds)
+    if not isinstance(bounds, list | tuple) or len(bounds) != 2 or None in bounds:
+        raise DefinitionError(f"{where}: the least and the most that are allowed are expected.")
+    least, most = (_number(one, f"{where}, what is allowed") for one in bounds)
     usual = _usual(given.get("usual"), f"{where}, usual")
     if not least <= usual.low <= usual.high <= most:
         raise DefinitionError(f"{where}: what is usual lies outside its bounds.")

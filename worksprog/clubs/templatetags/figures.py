@@ -8,6 +8,8 @@ from typing import Any
 
 from django import template
 
+from worksprog.calc.formulas import unit_of
+
 register = template.Library()
 
 NO_FIGURE = "–"
@@ -33,6 +35,16 @@ def signed(value: Any, places: int = 0) -> str:
     if text == NO_FIGURE or not text.strip("−0.,"):
         return text.lstrip("−")
     return text if text.startswith("−") else f"+{text}"
+
+
+@register.filter
+def unit_doubt(unit: str) -> str:
+    """Words where a unit is none that is known; "" where it is."""
+    try:
+        unit_of(unit)
+    except ValueError:
+        return "a unit that is not known here: it fits only lines that are counted in it"
+    return ""
 
 
 @register.filter

@@ -115,6 +115,7 @@ def tidy_notes(request: ClubRequest, uuid: UUID | None = None) -> HttpResponse:
     if uuid is None:
         check, only = queries.check_network(request.club, over_ground=False), None
     else:
+        get_row(Feature.objects.only("id", "club_id"), request.club, uuid)
         check, only = queries.check_holding(request.club, uuid), [str(uuid)]
     found = broken_rules(request.club, check, only)
     order = list(HEADS)

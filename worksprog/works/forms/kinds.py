@@ -199,7 +199,8 @@ PARTS: dict[str, tuple[type[_Row], str, str]] = {
     "parameters": (
         FigureRow,
         "Figures of design",
-        "What is usual, as low, likely and high where it is never known beforehand.",
+        "What is usual, as low, likely and high where it is never known beforehand, else likely "
+        "alone; and the least and the most that may be entered on an item.",
     ),
     "quantities": (
         QuantityRow,

@@ -144,8 +144,8 @@ class Price(ClubRecord):
         if worked is not None and self.likely is not None and self.likely != worked:
             raise ValidationError(
                 {
-                    "likely": f"Its parts come to {worked:.2f}, not {self.likely:.2f}: mend one of "
-                    "them, or leave this one empty."
+                    "likely": f"What it is made of (wage and on-cost, or hire and fuel) comes to "
+                    f"{worked:.2f}, not {self.likely:.2f}: mend one of them, or leave this one empty"
                 }
             )
 
