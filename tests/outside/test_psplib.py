@@ -32,7 +32,8 @@ def solved(of: str, name: str, seconds: float):
 
 @pytest.mark.parametrize("name", ["j301_1.sm", "j309_8.sm", "j3041_4.sm", "j3045_4.sm"])
 def test_thirty_jobs_at_the_optimum_and_proven(outside, name):
-    made = solved("j30", name, 8)
+    # It ends once proven, in a second or two; the rest is for a machine with other work.
+    made = solved("j30", name, 40)
     outside(
         quantity=f"makespan of {name}",
         expected=psplib.best_known()[name],

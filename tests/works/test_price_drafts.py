@@ -279,7 +279,7 @@ def test_prices_are_made_of_wage_and_hire(works, cast):
         ({"on_cost_percent": Decimal(10)}, "is missing"),
         ({"hire": Decimal(10)}, "Only prices of plant and haulage"),
         ({"likely": None}, "A likely price is expected"),
-        ({"wage": Decimal(10), "on_cost_percent": Decimal(10), "likely": 99}, "come to 11.00"),
+        ({"wage": Decimal(10), "on_cost_percent": Decimal(10), "likely": 99}, "comes to 11.00"),
     ):
         with pytest.raises(ValidationError, match=words):
             reprice(cast, "labour-crew", "20", **parts)
