@@ -95,6 +95,10 @@ class Figure:
     value: float | None  # None: needed, and there is nothing usual
     unit: str
 
+    @property
+    def printed(self) -> str:
+        return "" if self.value is None else Step("", self.label, self.value, self.unit).printed()
+
 
 @dataclass(frozen=True)
 class Place:
