@@ -27,14 +27,14 @@ from worksprog.planning.services.wishes import give_up_wish, take_back_wish
 
 __all__ = [
     "drop_absence",
-    "drop_crew_member",
-    "keep_absence",
-    "keep_crew_member",
     "drop_closure",
+    "drop_crew_member",
     "drop_window",
     "give_up_wish",
+    "keep_absence",
     "keep_baseline",
     "keep_closure",
+    "keep_crew_member",
     "keep_item_planning",
     "keep_plan_rules",
     "keep_window",
