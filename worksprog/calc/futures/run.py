@@ -26,6 +26,8 @@ from worksprog.calc.weather import blocks_of
 Floats = NDArray[np.float64]
 Days = NDArray[np.int16]
 Places = NDArray[np.int32]
+Ints = NDArray[np.int64]
+Bytes = NDArray[np.uint8]
 Tell = Callable[[float, str], None]
 
 FEWEST, MOST = 100, 100_000
@@ -246,7 +248,7 @@ def _follow(
     return finish, lost
 
 
-def _links(links: tuple[Link, ...], works: list[Work]) -> tuple[NDArray[np.generic], ...]:
+def _links(links: tuple[Link, ...], works: list[Work]) -> tuple[Ints, Ints, Ints, Ints, Bytes]:
     place = {work.key: row for row, work in enumerate(works)}
     into: list[list[Link]] = [[] for _ in works]
     for link in links:
