@@ -172,7 +172,7 @@ def test_the_page_lays_out_what_payback_and_worth_follow_from(
     part = client.get(
         reverse("works:project-worth", args=[cast.club.slug, works.project.uuid])
     ).content.decode()
-    assert "£800 of it for not leaving" in whole
+    assert "£800 of it spared" in whole
     assert "(£800 of it for not leaving" in part
     assert f"£{answer.money_a_year:,.0f}<small>" in whole
     for page in (whole, part):

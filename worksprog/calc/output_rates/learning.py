@@ -330,7 +330,7 @@ def _working(learnt: Learnt) -> Working:
         Step("", "the book, 8 in 10 between", f"{says.p10:.2f} and {says.p90:.2f}", "of the book",
              "exp(± t₀ s₀)", "as wide as low to high, set about its likely figure"),
         Step("m₀", "book: log of hours over book", learnt.prior.mean[0], "", "0: as the book says"),
-        Step("k₀", "the book weighs", learnt.book_jobs, "jobs", "", "set by the club"),
+        Step("k₀", "the book weighs", learnt.book_jobs, "jobs", "", "a choice, no source"),
         Step("a₀", "half the degrees of freedom of its spread", learnt.prior.a),
         Step("b₀", "spread of the book", learnt.prior.b, "", "a₀ s₀² / (1 + 1/k₀)"),
         *_piece_steps(learnt),

@@ -291,7 +291,7 @@ def _spells(works: Sequence[Work], on: _Setting) -> list[Spell]:
                 found.append(Spell(name, begins, ends, on.money_a_year(promise)))
         for one in work.left:
             name, first = (
-                f"{work.name}: not left as it is ({one.name})",
+                f"{work.name}: not left as it is",
                 at(one.money_a_year, on.left),
             )
             if not one.grows_percent:
@@ -299,7 +299,7 @@ def _spells(works: Sequence[Work], on: _Setting) -> list[Spell]:
                 continue
             for year in range(1, on.years + 1):
                 grown = first * (1 + one.grows_percent / 100) ** (paid + year - 1)
-                found.append(Spell(name, paid + year - 1, paid + year, grown))
+                found.append(Spell(f"{name}, year {year}", paid + year - 1, paid + year, grown))
     return found
 
 
