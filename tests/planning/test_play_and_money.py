@@ -173,7 +173,7 @@ def test_nothing_begins_before_its_money(crewed):
     first, second = sorted(plan.items.all(), key=lambda row: row.start)
     assert (first.start, second.start) == (D(2026, 9, 7), D(2027, 4, 1))
     assert second.waits_for == "waits for money to be released"
-    years = money_by_year(crewed.programme, MoneyRelease.objects.all())
+    years = money_by_year(crewed.programme, list(MoneyRelease.objects.all()))
     assert [(row.year.name, row.released, row.begun, row.left) for row in years] == [
         ("2026/27", 1000, 600, 400),
         ("2027/28", 500, 600, 300),
@@ -189,7 +189,7 @@ def test_a_financial_year_from_october(crewed):
     release(crewed, D(2026, 10, 1), "200")
     crewed.plan()
     crewed.programme.club = club
-    years = money_by_year(crewed.programme, MoneyRelease.objects.all())
+    years = money_by_year(crewed.programme, list(MoneyRelease.objects.all()))
     assert [(row.year.name, row.left) for row in years] == [("2025/26", 400), ("2026/27", 600)]
 
 
@@ -220,6 +220,9 @@ def test_a_project_with_money_of_its_own_spends_only_that(crewed):
     assert crewed.planned(crewed.plan(), "Poor").not_placed
     release(crewed, D(2027, 3, 1), "40", own)
     assert crewed.planned(crewed.plan(), "Poor").start == D(2027, 3, 1)
+    MoneyRelease.objects.filter(project=None).delete()
+    (year,) = money_by_year(crewed.programme, list(MoneyRelease.objects.all()))
+    assert (year.released, year.begun, year.left) == (100, 100, 0)
 
 
 def test_the_page_keeps_and_takes_out(crewed, holes, client):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -27,9 +27,10 @@ class MoneyYear:
     left: Decimal
 
 
-def money_by_year(programme: Programme, releases: Iterable[MoneyRelease]) -> Sequence[MoneyYear]:
-    """Each job's money in the year in which the live plan begins it: what is spent on work that is
-    over, else its likely money or what is spent already where that is more. One query."""
+def money_by_year(programme: Programme, releases: Sequence[MoneyRelease]) -> Sequence[MoneyYear]:
+    """Of the jobs whose money waits for a release, by the year in which the live plan begins each:
+    what is spent on work that is over, else its likely money, or what is spent where that is more.
+    One query."""
     month = programme.club.year_start_month
     live = Estimate.objects.filter(item=OuterRef("item"), is_live=True)
     spends = (
@@ -38,16 +39,16 @@ def money_by_year(programme: Programme, releases: Iterable[MoneyRelease]) -> Seq
         .values("item")
         .annotate(amount=Sum("amount"))
     )
-    rows = (
-        PlannedItem.objects.filter(
-            plan__programme=programme, plan__is_live=True, start__isnull=False
-        )
-        .annotate(
-            likely=Subquery(live.values("money_likely")),
-            spent=Subquery(spends.values("amount"), output_field=DecimalField()),
-        )
-        .values_list("start", "item__state", "likely", "spent")
+    planned = PlannedItem.objects.filter(
+        plan__programme=programme, plan__is_live=True, start__isnull=False
     )
+    own = {release.project_id for release in releases}
+    if None not in own:
+        planned = planned.filter(item__phase__project__in=own)
+    rows = planned.annotate(
+        likely=Subquery(live.values("money_likely")),
+        spent=Subquery(spends.values("amount"), output_field=DecimalField()),
+    ).values_list("start", "item__state", "likely", "spent")
     begun: dict[FinancialYear, Decimal] = defaultdict(Decimal)
     days: list[date] = []
     for start, state, likely, spent in rows:
