@@ -54,6 +54,7 @@ from worksprog.demo.works import (
 )
 from worksprog.demo.worth import give_up_two_bunkers, say_what_works_give
 from worksprog.planning.services import make_plan
+from worksprog.planning.services.risk import draw_futures
 
 Say = Callable[[str], None]
 
@@ -129,7 +130,8 @@ def build_demo_club(say: Say = lambda words: None) -> Club:
     learn_from_hours(club, manager)
     say("plan")
     enter_the_crew(people.crew, manager)
-    make_plan(programme=programme, by=manager, today=FROZEN_DAY)
+    plan = make_plan(programme=programme, by=manager, today=FROZEN_DAY)
+    draw_futures(plan=plan, by=manager)
     draw_the_programme(programme, manager)
     leave_a_file_waiting(club, manager)
     say("the committee's paper")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from worksprog.planning.models.crew import Absence, CrewMember, Grade, HandsAway, OtherHands
+from worksprog.planning.models.crew import Absence, CrewMember, Grade
 from worksprog.planning.models.money import MoneyRelease
 from worksprog.planning.models.plans import (
     GivenUp,
@@ -11,7 +11,6 @@ from worksprog.planning.models.plans import (
     PlannedItem,
     PlanRules,
     RiskRun,
-    WhatIf,
 )
 from worksprog.planning.models.play import Fixture, PlayRules
 from worksprog.planning.models.year import Closure, CrewWeek, WorkWindow
@@ -24,15 +23,12 @@ __all__ = [
     "Fixture",
     "GivenUp",
     "Grade",
-    "HandsAway",
     "ItemPlanning",
     "MoneyRelease",
-    "OtherHands",
     "Plan",
     "PlanRules",
     "PlannedItem",
     "PlayRules",
     "RiskRun",
-    "WhatIf",
     "WorkWindow",
 ]

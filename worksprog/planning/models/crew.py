@@ -1,4 +1,4 @@
-"""Who does the work: people by grade and skill, their absences, contractors and machines."""
+"""Who does the work: people by grade and skill, and their absences."""
 
 from __future__ import annotations
 
@@ -7,16 +7,12 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from worksprog.clubs.models import ClubRecord, Membership
-from worksprog.works.models import Price
 
 
 class Grade(ClubRecord):
-    """A grade of the crew, with what an hour of it costs."""
+    """A grade of the crew."""
 
     name = models.CharField(max_length=60)
-    price = models.ForeignKey(
-        Price, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
-    )
 
     class Meta:
         ordering = ["name"]
@@ -79,48 +75,6 @@ class Absence(ClubRecord):
 
     def __str__(self) -> str:
         return f"{self.get_why_display()}, {self.from_date} to {self.to_date}"
-
-    def clean(self) -> None:
-        if self.from_date and self.to_date and self.to_date < self.from_date:
-            raise ValidationError({"to_date": "The last day is before the first."})
-
-
-class OtherHands(ClubRecord):
-    """A contractor or a machine with a calendar of its own."""
-
-    name = models.CharField(max_length=80)
-    is_machine = models.BooleanField("a machine", default=False)
-    how_many = models.PositiveSmallIntegerField(
-        default=1, validators=[MinValueValidator(1), MaxValueValidator(100)]
-    )
-    weekdays = models.JSONField(default=list, blank=True)
-    lead_days = models.PositiveSmallIntegerField(
-        "days to book ahead", default=0, validators=[MaxValueValidator(730)]
-    )
-    from_date = models.DateField("there from", null=True, blank=True)
-    to_date = models.DateField("there until", null=True, blank=True)
-
-    class Meta:
-        ordering = ["is_machine", "name"]
-        constraints = [models.UniqueConstraint(fields=["club", "name"], name="one_of_other_hands")]
-
-    def __str__(self) -> str:
-        return self.name
-
-
-class HandsAway(ClubRecord):
-    """Days on which a contractor or a machine cannot be had."""
-
-    hands = models.ForeignKey(OtherHands, on_delete=models.CASCADE, related_name="away")
-    from_date = models.DateField()
-    to_date = models.DateField()
-    note = models.CharField(max_length=120, blank=True)
-
-    class Meta:
-        ordering = ["from_date", "id"]
-
-    def __str__(self) -> str:
-        return f"{self.hands}, {self.from_date} to {self.to_date}"
 
     def clean(self) -> None:
         if self.from_date and self.to_date and self.to_date < self.from_date:

@@ -1,4 +1,4 @@
-"""Plans made from the works: rules, what is told of an item, dates, what-ifs, wishes given up."""
+"""Plans made from the works: rules, what is told of an item, dates, chances, wishes given up."""
 
 from __future__ import annotations
 
@@ -27,16 +27,6 @@ class PlanRules(ClubRecord):
         "hours lost to sickness, percent",
         default=3.0,
         validators=[MinValueValidator(0), MaxValueValidator(60)],
-    )
-    overtime_h_week = models.FloatField(
-        "overtime the whole crew may work in a week, hours",
-        default=0.0,
-        validators=[MinValueValidator(0), MaxValueValidator(1000)],
-    )
-    overtime_factor = models.FloatField(
-        "an hour of overtime costs so many hours",
-        default=1.5,
-        validators=[MinValueValidator(1), MaxValueValidator(5)],
     )
     goals = models.JSONField(
         default=list, blank=True, help_text="What counts first: the order of the plan's goals."
@@ -74,18 +64,6 @@ class ItemPlanning(ClubRecord):
         help_text="Without the tick it is done in one opening of its window.",
     )
 
-    gangs = models.JSONField(
-        "sizes of gang it may be done by",
-        default=list,
-        blank=True,
-        help_text="Empty: the one gang above, or the club's usual one.",
-    )
-    skills = models.JSONField(
-        default=dict, blank=True, help_text="Skill → people of the gang who must have it."
-    )
-    others = models.ManyToManyField(
-        "planning.OtherHands", blank=True, related_name="jobs", verbose_name="contractors, machines"
-    )
     promised_by = models.DateField(
         "promised by", null=True, blank=True, help_text="The last day it may finish."
     )
@@ -120,9 +98,6 @@ class Plan(ClubRecord):
     reckoning = models.JSONField(
         default=list, blank=True, help_text="words, amount, unit and weight of each goal's part."
     )
-    what_if = models.ForeignKey(
-        "planning.WhatIf", null=True, blank=True, on_delete=models.CASCADE, related_name="plans"
-    )
     weeks = models.JSONField(
         default=list,
         blank=True,
@@ -156,8 +131,6 @@ class PlannedItem(ClubRecord):
     float_days = models.IntegerField(null=True, blank=True)
     is_critical = models.BooleanField(default=False)
     gang = models.PositiveSmallIntegerField(null=True, blank=True)
-    crew_float_days = models.IntegerField("float in the crew's hours", null=True, blank=True)
-    crew_critical = models.BooleanField("critical by the crew's hours", default=False)
     start = models.DateField(null=True, blank=True)
     finish = models.DateField(null=True, blank=True)
     in_play_on = models.DateField(null=True, blank=True)
@@ -172,24 +145,6 @@ class PlannedItem(ClubRecord):
 
     def __str__(self) -> str:
         return str(self.item)
-
-
-class WhatIf(ClubRecord):
-    """A change to try beside the live plan: a man fewer, January lost, money a year late."""
-
-    programme = models.ForeignKey(Programme, on_delete=models.CASCADE, related_name="what_ifs")
-    name = models.CharField(max_length=120)
-    changes = models.JSONField(default=list, help_text="Each: what, from when to when, how much.")
-    made_at = models.DateTimeField(default=timezone.now)
-    made_by = models.ForeignKey(
-        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
-
-    class Meta:
-        ordering = ["-made_at", "-id"]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class GivenUp(ClubRecord):

@@ -414,7 +414,7 @@ def _consent_page(request: ClubRequest, row: Consent, parent: Item) -> HttpRespo
 
     def change() -> None:
         once = form.cleaned_data["once"]
-        if row.pk is None and once is not None:
+        if row._state.adding and once is not None:
             if was_kept(Consent, once):
                 return
             row.uuid = once
