@@ -10,7 +10,7 @@ import numpy as np
 from worksprog.calc.critical_path import DatedActivity, Link, dated_path
 from worksprog.calc.workdays import Calendar, MonthDay, Window
 
-WINDOWS = (
+WINDOWS: tuple[list[Window], ...] = (
     [],
     [Window("felling", MonthDay(9, 1), MonthDay(2, 29), "nesting birds")],
     [Window("ditching", MonthDay(10, 1), MonthDay(12, 11), "clay too wet after")],

@@ -43,7 +43,7 @@ def ways(draw):
 
 @st.composite
 def tasks(draw, key: int):
-    gains = ()
+    gains: tuple[Gain, ...] = ()
     if draw(st.integers(0, 3)) == 0:
         gains = (Gain("crew", np.full(DAYS, draw(st.integers(1, 3)), dtype=np.int64)),)
     holds = tuple(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import networkx as nx
 import pandas as pd
@@ -55,7 +56,7 @@ def test_links_of_four_kinds_with_lags_as_a_longest_path(outside):
         Link("D", "E", LinkKind.FINISH_START, 1),
     ]
     path = critical_path([Activity(*one) for one in durations.items()], links)
-    graph = nx.DiGraph()
+    graph: nx.DiGraph[Any] = nx.DiGraph()
     for key, days in durations.items():
         graph.add_edge("begin", (key, "S"), weight=0)
         graph.add_edge((key, "S"), (key, "F"), weight=-days)

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
+from decimal import Decimal
 
 from worksprog.planning.models import (
     Absence,
@@ -216,7 +217,7 @@ def _money_overspent(plan: Plan, placed: list[PlannedItem], given_up: set[str]) 
             and (other.item.phase.project_id if other.item.phase.project_id in own else None)
             == purse
         ]
-        taken = 0
+        taken = Decimal(0)
         for other in beside:
             spent = sum(Spend.objects.filter(item=other.item).values_list("amount", flat=True))
             likely = Estimate.objects.get(item=other.item, is_live=True).money_likely

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -41,7 +42,7 @@ def away(course, member: CrewMember | None, first: D, last: D, why: str = "holid
     return keep_absence(absence=row, by=course.cast.manager)
 
 
-def week_of(plan, monday: D) -> dict:
+def week_of(plan, monday: D) -> dict[str, Any]:
     return next(week for week in plan.weeks if week["week"] == monday.isoformat())
 
 
@@ -113,7 +114,7 @@ def test_the_manager_enters_people_and_days_away(crewed, as_manager: Client, tod
     assert as_manager.post(at("add-person", club), data).status_code == 302
     member = CrewMember.objects.get()
     assert (member.skills, member.weekdays) == (["digger", "saw"], [0, 1, 2, 3])
-    data = {"member": member.pk, "why": "training", "from_date": "2026-09-08",
+    data = {"member": str(member.pk), "why": "training", "from_date": "2026-09-08",
             "to_date": "2026-09-08", "note": "first aid"}  # fmt: skip
     assert as_manager.post(at("absences", club), data).status_code == 302
     page = as_manager.get(at("people", club)).content.decode()

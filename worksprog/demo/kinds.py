@@ -75,7 +75,7 @@ STEPS: dict[str, Any] = {
         },
     ],
 }
-EXAMPLES = [
+EXAMPLES: list[dict[str, dict[str, float]]] = [
     {"given": {"length_m": 6.0}, "expected": {"steps": 12, "sleepers": 18, "stone": 1.89}},
     {"given": {"length_m": 6.1, "wide_m": 2.0}, "expected": {"steps": 13, "sleepers": 26}},
 ]
