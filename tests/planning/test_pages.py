@@ -265,5 +265,6 @@ def test_every_page_keeps_to_its_queries_however_large_the_programme(
         for name, args in [("plan", ()), ("crew", ()), ("windows", ()), ("item", (job.uuid,))]:
             with django_assert_max_num_queries(MOST_QUERIES):
                 assert as_manager.get(at(name, club, *args)).status_code == 200
-        with django_assert_max_num_queries(15):
+        # It reads what a plan is made from: people, fixtures, play and money have their own rows.
+        with django_assert_max_num_queries(24):
             as_manager.get(at("try", club), {"item": job.uuid, "hours": "9"})

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connections
 from django.urls import reverse
 
 from tests.planning.plan_checker import broken_rules
@@ -199,6 +200,7 @@ def test_stopped_it_keeps_the_best_so_far(crewed, today, monkeypatch):
 
     def asked_to_stop(facts: Any, **more: Any) -> Any:
         Run.objects.update(cancel_asked=True)
+        connections.close_all()  # those of the solver's own thread
         pause = threading.Event()
         while not more["stop"]():
             pause.wait(0.05)
