@@ -152,10 +152,6 @@ class Left:
     def away_loose_m3(self) -> ThreePoint:
         return self.cut.soil.loose_per_bank.times(self.away_m3)
 
-    @property
-    def away_t(self) -> float:
-        return self.away_m3 * self.cut.soil.bank_t_m3.likely
-
 
 @dataclass(frozen=True)
 class Brought:

@@ -49,7 +49,6 @@ def newton_m3(
 
 
 FORM_FACTOR = ThreePoint(0.40, 0.45, 0.50)  # from memory; 1/3 would be a cone
-CHIPS_PER_SOLID = ThreePoint(2.4, 2.8, 3.3)  # loose m³ of chips from one m³ of wood, from memory
 
 
 def stem_m3(*, breast_height_diameter_m: float, height_m: float, form_factor: float) -> float:
@@ -80,13 +79,3 @@ def standing_m3(*, breast_height_diameter_m: float, height_m: float) -> ThreePoi
             for factor in (FORM_FACTOR.low, FORM_FACTOR.likely, FORM_FACTOR.high)
         )
     )
-
-
-def chips_m3(*, timber_m3: float, brash_share: float) -> ThreePoint:
-    """Loose chips from the brash of felled stems, m³: timber x brash share x loose for solid.
-
-    ``brash_share``: branches and tops for one m³ of stem. ValueError when a figure is below 0.
-    """
-    if not (timber_m3 >= 0 and brash_share >= 0):
-        raise ValueError("Timber and its share of brash must not be below 0.")
-    return CHIPS_PER_SOLID.times(timber_m3 * brash_share)

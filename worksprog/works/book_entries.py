@@ -126,10 +126,6 @@ class Move:
         return LABELS[self.name]
 
     @property
-    def is_figure(self) -> bool:
-        return self.name in _DECIMALS
-
-    @property
     def was_words(self) -> str:
         return _in_words(self.name, self.was)
 

@@ -55,11 +55,6 @@ class MonthRain:
         return self.wet_after_dry / (1 + self.wet_after_dry - self.wet_after_wet)
 
     @property
-    def day_mean_mm(self) -> float:
-        """Mean rain of any day."""
-        return self.wet_share * self.mean_mm
-
-    @property
     def wet_sd_mm(self) -> float:
         """Standard deviation of a wet day's rain: mean / √shape."""
         return self.mean_mm / sqrt(self.shape)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -209,28 +210,33 @@ def _project_address(request: ClubRequest, project: Project) -> str:
     return reverse("works:project", args=[request.club.slug, project.uuid])
 
 
-def _promise_page(
-    request: ClubRequest, benefit: Benefit, *, title: str, button: str, remove: str = ""
+def _row_page(
+    request: ClubRequest,
+    form: BenefitForm | LeftAsIsForm,
+    change: Callable[[], object],
+    **shown: Any,
 ) -> HttpResponse:
-    form = BenefitForm(request.POST or None, instance=benefit, items=_items(benefit.project))
-    address = _project_address(request, benefit.project)
-    if request.method == "POST" and keep(
-        form, lambda: services.keep_promise(benefit=form.instance, by=request.user)
-    ):
+    """A promise or what leaving it costs, on a sheet of its own; back to its project when kept."""
+    address = _project_address(request, form.instance.project)
+    if request.method == "POST" and keep(form, change):
         return redirect(address)
-    return render(
+    context = {
+        "form": form,
+        "back": address,
+        "sheet_name": f"What works give back · {shown['title']}",
+        **shown,
+    }
+    return render(request, "works/promise.html", context, status=422 if form.errors else 200)
+
+
+def _promise_page(request: ClubRequest, benefit: Benefit, **shown: Any) -> HttpResponse:
+    form = BenefitForm(request.POST or None, instance=benefit, items=_items(benefit.project))
+    return _row_page(
         request,
-        "works/promise.html",
-        {
-            "form": form,
-            "title": title,
-            "button": button,
-            "back": address,
-            "project": benefit.project,
-            "remove": remove,
-            "sheet_name": f"What works give back · {title}",
-        },
-        status=422 if form.errors else 200,
+        form,
+        lambda: services.keep_promise(benefit=form.instance, by=request.user),
+        project=benefit.project,
+        **shown,
     )
 
 
@@ -255,28 +261,14 @@ def edit_promise(request: ClubRequest, uuid: UUID) -> HttpResponse:
     )
 
 
-def _left_page(
-    request: ClubRequest, left: LeftAsIs, *, title: str, button: str, remove: str = ""
-) -> HttpResponse:
+def _left_page(request: ClubRequest, left: LeftAsIs, **shown: Any) -> HttpResponse:
     form = LeftAsIsForm(request.POST or None, instance=left)
-    address = _project_address(request, left.project)
-    if request.method == "POST" and keep(
-        form, lambda: services.keep_left_as_is(left=form.instance, by=request.user)
-    ):
-        return redirect(address)
-    return render(
+    return _row_page(
         request,
-        "works/promise.html",
-        {
-            "form": form,
-            "title": title,
-            "button": button,
-            "back": address,
-            "left": left,
-            "remove": remove,
-            "sheet_name": f"What works give back · {title}",
-        },
-        status=422 if form.errors else 200,
+        form,
+        lambda: services.keep_left_as_is(left=form.instance, by=request.user),
+        left=left,
+        **shown,
     )
 
 
